@@ -1,0 +1,1 @@
+"""The scheme file: read into one frozen, typed model."""

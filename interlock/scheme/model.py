@@ -1,0 +1,436 @@
+"""The frozen, typed model of a scheme: what every other part of the project reads.
+
+Values are whole millionths of their kind's base unit (`units.py`), times whole microseconds, delays also counted in
+scans. Every name is resolved; groups are expanded; `place` says where a thing stands in its file and never takes part in
+comparisons.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+
+from interlock.scheme.source import NOWHERE, Place
+from interlock.scheme.units import Kind
+from interlock.scheme.words import (
+    Combine,
+    Compare,
+    Contact,
+    DeviceInput,
+    EnergisedWhen,
+    LineForm,
+    Mode,
+    Must,
+    OnInvalid,
+    Part,
+    PowerUp,
+    Reset,
+    Signal,
+    State,
+)
+
+
+def _place() -> Place:
+    return field(default=NOWHERE, compare=False, repr=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Interval:
+    """A closed interval of values or differences, in millionths: low <= high."""
+
+    low: int
+    high: int
+
+    def __contains__(self, value: int) -> bool:
+        return self.low <= value <= self.high
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """A comparison with a limit, in millionths."""
+
+    compare: Compare
+    value: int
+
+
+# What a condition asks of its signal: a limit for a value; for a two-valued signal the wanted side
+# (True: on, running, active; False: off, stopped, clear).
+Test = Limit | bool
+
+
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """`signal name` meets `test`."""
+
+    signal: Signal
+    name: str
+    test: Test
+    place: Place = _place()
+
+
+@dataclass(frozen=True, slots=True)
+class Delay:
+    """A time in microseconds and the whole number of scans it takes, rounded up."""
+
+    us: int
+    scans: int
+
+
+@dataclass(frozen=True, slots=True)
+class Tie:
+    """A bound by another quantity of the same kind: that quantity's value plus `difference`."""
+
+    other: str
+    difference: int
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """Physical truth: anywhere in its span at any scan, within its ties."""
+
+    name: str
+    kind: Kind
+    span: Interval
+    at_least: Tie | None = None
+    at_most: Tie | None = None
+    why: str = ""
+    place: Place = _place()
+
+
+@dataclass(frozen=True, slots=True)
+class SensorError:
+    """reading - truth of one quantity lies in `interval`."""
+
+    quantity: str
+    interval: Interval
+
+
+@dataclass(frozen=True, slots=True)
+class Sensor:
+    """An instrument. `drifts` and `misplaced` are () where the sensor has no such fault."""
+
+    name: str
+    kind: Kind
+    measures: tuple[SensorError, ...]
+    valid: Interval
+    drifts: tuple[SensorError, ...] = ()
+    misplaced: tuple[SensorError, ...] = ()
+    open_reads: int | None = None  # None: an open lead makes the reading invalid
+    shorted_reads: int | None = None
+    stale_after: Delay | None = None
+    terminal: str = ""
+    wire: str = ""
+    why: str = ""
+    place: Place = _place()
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """A derived reading: its valid sensors combined; invalid when fewer than `needs` of them are valid.
+
+    The values of `difference_of` are differences of its kind.
+    """
+
+    name: str
+    kind: Kind
+    combine: Combine
+    sensors: tuple[str, ...]
+    needs: int
+    why: str = ""
+    place: Place = _place()
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """An on/off signal. `rules` and `unit` (the sender) for sent lines, `output` for a confirming contact."""
+
+    name: str
+    form: LineForm
+    rules: tuple[str, ...] = ()
+    unit: str = ""
+    output: str = ""
+    undriven_reads: bool = False
+    terminal: str = ""
+    wire: str = ""
+    why: str = ""
+    place: Place = _place()
+
+
+@dataclass(frozen=True, slots=True)
+class Trigger:
+    """A rule's trip or clear condition and the time it must hold."""
+
+    test: Test
+    delay: Delay
+    place: Place = _place()
+
+
+# Alternatives of joint conditions: () means always, else at least one of the alternatives holds whole.
+AnyOf = tuple[tuple[Condition, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """A path a rule blocks; `when` limits the block to the modes in which the path belongs to the blocked group."""
+
+    path: str
+    when: AnyOf = ()
+    group: str = ""  # the group through which the path came in; "" where the rule names it
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """A protection rule: one watched signal, two triggers, and what it does while in force."""
+
+    name: str
+    unit: str
+    watches: Signal
+    watched: str
+    trips: Trigger
+    clears: Trigger
+    on_invalid: OnInvalid = OnInvalid.TRIP
+    power_up: PowerUp = PowerUp.TRIPPED
+    reset: Reset = Reset.AUTOMATIC
+    reset_by: str = ""  # a line; "" where nobody can reset it
+    only_while: tuple[Condition, ...] = ()
+    overridden_by: str = ""  # a line
+    override_at_most: Delay | None = None
+    blocks: tuple[Target, ...] = ()
+    starts: tuple[str, ...] = ()
+    alarm: str = ""
+    why: str = ""
+    place: Place = _place()
+
+    @property
+    def manual(self) -> bool:
+        """True where a person must reset the rule."""
+        return self.reset is Reset.MANUAL
+
+
+@dataclass(frozen=True, slots=True)
+class Flow:
+    """When a path carries current each way, seen from the pack: None never, () always, else while all conditions hold."""
+
+    charge: tuple[Condition, ...] | None
+    discharge: tuple[Condition, ...] | None
+
+    @property
+    def modal(self) -> bool:
+        """True where a direction depends on a condition."""
+        return bool(self.charge) or bool(self.discharge)
+
+
+@dataclass(frozen=True, slots=True)
+class Path:
+    """What carries current. `outputs` lists all that drive it, in the scheme's order."""
+
+    name: str
+    flow: Flow
+    behind: str = ""
+    unswitched: str = ""  # the reason; "" for a path with outputs
+    outputs: tuple[str, ...] = ()
+    started_by: str = ""  # the unit whose rules start it; "" where it is always wanted
+    why: str = ""
+    place: Place = _place()
+
+
+@dataclass(frozen=True, slots=True)
+class Output:
+    """From a unit's permit to a device's own input."""
+
+    name: str
+    unit: str
+    drives: tuple[str, ...]
+    contact: Contact
+    runs_when: DeviceInput
+    energised_when: EnergisedWhen = EnergisedWhen.RUNS
+    stops_within: Delay = Delay(0, 0)
+    starts_within: Delay = Delay(0, 0)
+    terminal: str = ""
+    wire: str = ""
+    why: str = ""
+    place: Place = _place()
+
+
+@dataclass(frozen=True, slots=True)
+class Claim:
+    """One requirement on one path. `any_of` holds the modes that a built-in group adds for a path with modes."""
+
+    requirement: str
+    path: str
+    must: Must
+    conditions: tuple[Condition, ...]
+    any_of: AnyOf
+    longer_than: Delay
+    attended: bool = True
+    external: frozenset[str] = frozenset()  # the external lines among its conditions
+    why: str = ""
+    place: Place = _place()
+
+    @property
+    def name(self) -> str:
+        """`REQUIREMENT/PATH`."""
+        return f"{self.requirement}/{self.path}"
+
+    @property
+    def adds_a_scan(self) -> bool:
+        """Whether exposure is (n + 1) scans: a never_running claim whose conditions can turn just after a scan."""
+        return self.must is Must.NEVER_RUNNING and self.on_truth
+
+    @property
+    def on_truth(self) -> bool:
+        """Whether a condition, a mode's included, looks at a quantity or an external line."""
+        return any(c.signal is Signal.QUANTITY or c.name in self.external for c in self.all_conditions())
+
+    def all_conditions(self) -> Iterator[Condition]:
+        """Every condition, those of the modes included."""
+        yield from self.conditions
+        for alternative in self.any_of:
+            yield from alternative
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One mode of one part (of two for a swap), or a common cause: several such faults at once.
+
+    `error` is the sensor error of drifted and misplaced.
+    """
+
+    name: str
+    part: Part
+    mode: Mode
+    parts: tuple[str, ...]
+    error: tuple[SensorError, ...] = ()
+    together: tuple[Fault, ...] = ()  # of a common cause; its other fields are those of the first of them
+
+    def single(self) -> tuple[Fault, ...]:
+        """The faults it stands for, each of one mode."""
+        return self.together or (self,)
+
+
+@dataclass(frozen=True, slots=True)
+class Exclusion:
+    """A fault the scheme leaves out of the catalogue, with its reason."""
+
+    fault: str
+    reason: str
+    place: Place = _place()
+
+
+@dataclass(frozen=True, slots=True)
+class Rate:
+    """How often a fault arises, failures per hour, with where the figure comes from."""
+
+    per_hour: float
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """A case's step gives a sensor's reading, a quantity's truth (read without error) or an external line's state."""
+
+    signal: Signal
+    name: str
+    value: int | bool
+    place: Place = _place()
+
+
+@dataclass(frozen=True, slots=True)
+class Expectation:
+    """What a step must end with: a path certainly running or stopped, a line on or off, a rule in a state.
+
+    `wanted` is True/False for paths, lines and `active`; a State for a rule's exact state.
+    """
+
+    signal: Signal
+    name: str
+    wanted: bool | State
+    place: Place = _place()
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One step of a case, `scans` long (0: only looks at the scan before)."""
+
+    sets: tuple[Setting, ...] = ()
+    presses: tuple[str, ...] = ()
+    faults: tuple[Fault, ...] = ()
+    repairs: tuple[Fault, ...] = ()
+    scans: int = 0
+    expects: tuple[Expectation, ...] = ()
+    note: str = ""
+    place: Place = _place()
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """An example by hand: run as a test, drawn as a timing diagram."""
+
+    name: str
+    steps: tuple[Step, ...]
+    place: Place = _place()
+
+
+@dataclass(frozen=True, slots=True)
+class Acceptance:
+    """A finding of `check` that the scheme's author accepts on one part, with the reason."""
+
+    finding: str
+    name: str
+    reason: str
+    place: Place = _place()
+
+
+@dataclass(frozen=True)
+class Scheme:
+    """A whole scheme. Mappings keep the file's order. `order` lists the rules so that each stands after all it depends
+    on within one scan. `faults` is the whole catalogue, common causes included, exclusions left out."""
+
+    title: str
+    revision: str
+    scan_us: int
+    units: tuple[str, ...]
+    quantities: Mapping[str, Quantity]
+    sensors: Mapping[str, Sensor]
+    readings: Mapping[str, Reading]
+    lines: Mapping[str, Line]
+    rules: Mapping[str, Rule]
+    groups: Mapping[str, tuple[Target, ...]]
+    paths: Mapping[str, Path]
+    outputs: Mapping[str, Output]
+    claims: tuple[Claim, ...]
+    not_protected: tuple[Claim, ...]  # claims on unswitched paths: listed, never judged
+    cases: tuple[Case, ...]
+    faults: Mapping[str, Fault]
+    excluded: tuple[Exclusion, ...]
+    rates: Mapping[str, Rate]
+    accepted: tuple[Acceptance, ...]
+    order: tuple[str, ...]
+    why: str = ""
+    excluded_faults: Mapping[str, Fault] = field(default_factory=dict)  # the records of `excluded`
+
+    def reads(self, unit: str) -> tuple[str, ...]:
+        """The lines that `unit` reads, in the scheme's order."""
+        seen: set[str] = set()
+        for rule in self.rules.values():
+            if rule.unit != unit:
+                continue
+            seen.update({rule.watched} if rule.watches is Signal.LINE else set())
+            seen.update(n for n in (rule.reset_by, rule.overridden_by) if n)
+            seen.update(c.name for c in rule.only_while if c.signal is Signal.LINE)
+            seen.update(c.name for t in rule.blocks for alternative in t.when for c in alternative)
+        return tuple(name for name in self.lines if name in seen)
+
+    def drives(self, unit: str, path: str) -> tuple[str, ...]:
+        """The outputs of `unit` that drive `path`."""
+        return tuple(o for o in self.paths[path].outputs if self.outputs[o].unit == unit)
+
+    def fault(self, name: str) -> Fault | None:
+        """The fault of that name, excluded ones and swaps named either way round included; None where there is none."""
+        pair, _, mode = name.rpartition(".")
+        turned = "~".join(reversed(pair.split("~"))) + "." + mode
+        for table in (self.faults, self.excluded_faults):
+            for spelling in (name, turned):
+                if spelling in table:
+                    return table[spelling]
+        return None
