@@ -30,10 +30,6 @@ from interlock.scheme.words import (
 )
 
 
-def _place() -> Place:
-    return field(default=NOWHERE, compare=False, repr=False)
-
-
 @dataclass(frozen=True, slots=True)
 class Interval:
     """A closed interval of values or differences, in millionths: low <= high."""
@@ -65,7 +61,7 @@ class Condition:
     signal: Signal
     name: str
     test: Test
-    place: Place = _place()
+    place: Place = field(default=NOWHERE, compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +90,7 @@ class Quantity:
     at_least: Tie | None = None
     at_most: Tie | None = None
     why: str = ""
-    place: Place = _place()
+    place: Place = field(default=NOWHERE, compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +117,7 @@ class Sensor:
     terminal: str = ""
     wire: str = ""
     why: str = ""
-    place: Place = _place()
+    place: Place = field(default=NOWHERE, compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +133,7 @@ class Reading:
     sensors: tuple[str, ...]
     needs: int
     why: str = ""
-    place: Place = _place()
+    place: Place = field(default=NOWHERE, compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,7 +149,7 @@ class Line:
     terminal: str = ""
     wire: str = ""
     why: str = ""
-    place: Place = _place()
+    place: Place = field(default=NOWHERE, compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,7 +158,7 @@ class Trigger:
 
     test: Test
     delay: Delay
-    place: Place = _place()
+    place: Place = field(default=NOWHERE, compare=False, repr=False)
 
 
 # Alternatives of joint conditions: () means always, else at least one of the alternatives holds whole.
@@ -199,7 +195,7 @@ class Rule:
     starts: tuple[str, ...] = ()
     alarm: str = ""
     why: str = ""
-    place: Place = _place()
+    place: Place = field(default=NOWHERE, compare=False, repr=False)
 
     @property
     def manual(self) -> bool:
@@ -231,7 +227,7 @@ class Path:
     outputs: tuple[str, ...] = ()
     started_by: str = ""  # the unit whose rules start it; "" where it is always wanted
     why: str = ""
-    place: Place = _place()
+    place: Place = field(default=NOWHERE, compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -249,7 +245,7 @@ class Output:
     terminal: str = ""
     wire: str = ""
     why: str = ""
-    place: Place = _place()
+    place: Place = field(default=NOWHERE, compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -265,7 +261,7 @@ class Claim:
     attended: bool = True
     external: frozenset[str] = frozenset()  # the external lines among its conditions
     why: str = ""
-    place: Place = _place()
+    place: Place = field(default=NOWHERE, compare=False, repr=False)
 
     @property
     def name(self) -> str:
@@ -314,7 +310,7 @@ class Exclusion:
 
     fault: str
     reason: str
-    place: Place = _place()
+    place: Place = field(default=NOWHERE, compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -332,7 +328,7 @@ class Setting:
     signal: Signal
     name: str
     value: int | bool
-    place: Place = _place()
+    place: Place = field(default=NOWHERE, compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -345,7 +341,7 @@ class Expectation:
     signal: Signal
     name: str
     wanted: bool | State
-    place: Place = _place()
+    place: Place = field(default=NOWHERE, compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -359,7 +355,7 @@ class Step:
     scans: int = 0
     expects: tuple[Expectation, ...] = ()
     note: str = ""
-    place: Place = _place()
+    place: Place = field(default=NOWHERE, compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -368,7 +364,7 @@ class Case:
 
     name: str
     steps: tuple[Step, ...]
-    place: Place = _place()
+    place: Place = field(default=NOWHERE, compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -378,7 +374,7 @@ class Acceptance:
     finding: str
     name: str
     reason: str
-    place: Place = _place()
+    place: Place = field(default=NOWHERE, compare=False, repr=False)
 
 
 @dataclass(frozen=True)

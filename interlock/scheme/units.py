@@ -104,9 +104,9 @@ def decimal_text(micro: int | Fraction) -> str:
 
 
 def value_text(micro: int | Fraction, kind: Kind, *, difference: bool = False) -> str:
-    """A value with its unit; a voltage difference under a tenth of a volt in mV: `3.55 V`, `-4 degC`, `6 K`, `10 mV`."""
+    """A value with its unit: `3.55 V`, `-4 degC`; a difference `6 K`, `10 mV` (voltages under a volt in mV)."""
     if difference:
-        if kind is Kind.VOLTAGE and 0 < abs(micro) < MICRO // 10:
+        if kind is Kind.VOLTAGE and -MICRO < micro < MICRO and micro:
             return f"{decimal_text(micro * 1000)} mV"
         return f"{decimal_text(micro)} {kind.difference_unit}"
     return f"{decimal_text(micro)} {kind}"
