@@ -1,0 +1,76 @@
+"""How large, how slow and how odd random schemes are."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+Span = tuple[int, int]  # least and most, both included
+
+
+@dataclass(frozen=True)
+class Profile:
+    """How large, how slow and how odd. Spans are drawn evenly; `odd` is the chance of each rarer construct."""
+
+    name: str
+    kinds: Span = (1, 2)  # kinds of quantity
+    quantities: Span = (1, 2)  # of each kind
+    sensors: Span = (1, 2)
+    readings: Span = (0, 1)
+    units: Span = (1, 2)
+    external: Span = (0, 2)
+    sent: Span = (0, 1)
+    confirming: Span = (0, 1)
+    rules: Span = (2, 4)
+    paths: Span = (1, 2)
+    extra_outputs: Span = (0, 1)  # beyond one a path
+    groups: Span = (0, 1)
+    requirements: Span = (1, 3)
+    delay: Span = (0, 3)  # scans
+    overrides: Span = (1, 4)  # scans
+    contact_delay: Span = (0, 2)  # scans of stops_within, starts_within
+    allowed: Span = (0, 10)  # scans of longer_than
+    scans_ms: tuple[int, ...] = (100,)
+    odd: float = 0.3
+
+
+TINY = Profile(
+    "tiny",
+    kinds=(1, 1),
+    sensors=(1, 2),
+    external=(0, 2),
+    units=(1, 2),
+    extra_outputs=(0, 1),
+    delay=(0, 3),
+    contact_delay=(0, 1),
+    allowed=(0, 6),
+)
+SMALL = Profile("small", rules=(3, 6), paths=(1, 3), sensors=(1, 3), sent=(0, 2), delay=(0, 4), groups=(0, 2))
+BROAD = Profile(
+    "broad",
+    kinds=(1, 3),
+    quantities=(1, 3),
+    sensors=(2, 5),
+    readings=(0, 3),
+    units=(1, 3),
+    external=(1, 4),
+    sent=(0, 4),
+    confirming=(0, 3),
+    rules=(4, 14),
+    paths=(2, 7),
+    extra_outputs=(0, 4),
+    groups=(0, 3),
+    requirements=(2, 6),
+    delay=(0, 4),
+    scans_ms=(100, 100, 50, 250),
+)
+LONG = Profile(
+    "long",
+    rules=(3, 8),
+    paths=(1, 4),
+    external=(0, 3),
+    sent=(0, 2),
+    delay=(0, 6000),
+    overrides=(1, 9000),
+    contact_delay=(0, 100),
+    allowed=(0, 20000),
+)
