@@ -4,14 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from graphlib import CycleError, TopologicalSorter
 
 from interlock.scheme.model import Fault, Scheme
-from interlock.scheme.words import Mode, Part, Signal
-
-
-class LoopError(ValueError):
-    """Exchanged lines close a loop of rules within one scan: such a fault set has no meaning."""
+from interlock.scheme.order import in_order
+from interlock.scheme.words import Mode, Part
 
 
 @dataclass(frozen=True)
@@ -59,28 +55,10 @@ NO_FAULTS = FaultSet()
 def scan_order(scheme: Scheme, faults: FaultSet = NO_FAULTS) -> tuple[str, ...]:
     """The rules so that each stands after all it depends on within one scan, exchanged lines included.
 
-    Among rules that do not depend on each other the scheme's order is kept. Raises LoopError with the rules of the loop.
+    Raises LoopError where an exchange of lines closes a loop: such a fault set has no meaning.
     """
-    graph: dict[str, list[str]] = {}
-    for rule in scheme.rules.values():
-        before: list[str] = []
-        if rule.watches is Signal.RULE:
-            before.append(rule.watched)
-        lines = [rule.watched] if rule.watches is Signal.LINE else []
-        if rule.reset_by:
-            lines.append(rule.reset_by)
-        for line in lines:
-            before.extend(scheme.lines[faults.line_source(scheme, rule.unit, line)].rules)
-        graph[rule.name] = before
-    sorter = TopologicalSorter(graph)
-    try:
-        sorter.prepare()
-    except CycleError as error:
-        raise LoopError(" → ".join(error.args[1])) from error
-    place = {name: i for i, name in enumerate(scheme.rules)}
-    ordered: list[str] = []
-    while sorter.is_active():
-        ready = sorted(sorter.get_ready(), key=place.__getitem__)
-        ordered.extend(ready)
-        sorter.done(*ready)
-    return tuple(ordered)
+    return in_order(
+        scheme.rules,
+        {name: line.rules for name, line in scheme.lines.items()},
+        lambda unit, line: faults.line_source(scheme, unit, line),
+    )

@@ -1,10 +1,10 @@
 """The five-state rule machine, as one table of transitions.
 
-The table is the meaning: `RuleMachine` runs it through the `transitions` library, and the drawings are made from it. Rows
-are tried in order; the first whose conditions hold is taken, one at most per scan.
+The table is the meaning: `RuleMachine` runs it through the `transitions` library, and the drawings are made from it.
+Rows are tried in order; the first whose conditions hold is taken, one at most per scan.
 
-P: the trip condition holds at this scan. C: the clear condition holds. Never both. A delay of N scans is over at the N-th
-scan after the one that started it.
+P: the trip condition holds at this scan. C: the clear condition holds. Never both. A delay of N scans is over at the
+N-th scan after the one that started it.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """One scan, in its order: readings, lines, rules, outputs, what runs. The meaning of a scheme, read aloud.
 
-An `Engine` keeps what one scan leaves to the next. It is the readable twin of the compiled scan (`compiled.py`), and the
-judge of every trace that is shown.
+An `Engine` keeps what one scan leaves to the next. It is the readable twin of the compiled scan (`compiled.py`), and
+the judge of every trace that is shown.
 """
 
 from __future__ import annotations
@@ -188,7 +188,7 @@ class Engine:
     # --- lines
 
     def line_truth(self, name: str) -> bool:
-        """What is really on a line: an external line's state, a contact's, what was sent (undriven: what that reads)."""
+        """What is really on a line: an external one's state, a contact's, what was sent (undriven: what that reads)."""
         line = self.scheme.lines[name]
         if line.form is LineForm.EXTERNAL:
             return self.external[name]

@@ -1,8 +1,8 @@
 """The frozen, typed model of a scheme: what every other part of the project reads.
 
 Values are whole millionths of their kind's base unit (`units.py`), times whole microseconds, delays also counted in
-scans. Every name is resolved; groups are expanded; `place` says where a thing stands in its file and never takes part in
-comparisons.
+scans. Every name is resolved; groups are expanded; `place` says where a thing stands in its file and never takes part
+in comparisons.
 """
 
 from __future__ import annotations
@@ -205,7 +205,7 @@ class Rule:
 
 @dataclass(frozen=True, slots=True)
 class Flow:
-    """When a path carries current each way, seen from the pack: None never, () always, else while all conditions hold."""
+    """When a path carries current each way, seen from the pack: None never, () always, else while all of these hold."""
 
     charge: tuple[Condition, ...] | None
     discharge: tuple[Condition, ...] | None
