@@ -130,13 +130,15 @@ class Engine:
         held_sent = dict(self.sent)
         for name, line in scheme.lines.items():
             if line.form.sent:
-                self.sent[name] = held_sent[name] if self.faults.has(Mode.FROZEN, line.unit) else None
+                held = self.faults.has(Mode.FROZEN, line.unit) and line.unit not in dead
+                self.sent[name] = held_sent[name] if held else None
 
         # 3. rules, each after all it depends on
         for name in order:
             self._step_rule(scheme.rules[name], cycled)
             self._send(name)
         self._remember_edges(cycled)
+        self._step_overrides(cycled)  # after the rules, so that a sent line suspends effects in the same scan
 
         # 4. effects and outputs
         in_force = frozenset(name for name, rule in scheme.rules.items() if self._in_force(rule))
@@ -247,7 +249,6 @@ class Engine:
         if not self._alive(rule.unit) or self.faults.has(Mode.OMITTED, rule.name):
             return
         machine = self.machines[rule.name]
-        self._step_override(rule, cycled)
         if rule.unit in cycled:
             machine.power_cycle()
             return
@@ -275,17 +276,18 @@ class Engine:
                 off = rule.unit not in cycled and not self.line_read(rule.unit, rule.reset_by)
                 self.seen_off[rule.unit, rule.reset_by] = off
 
-    def _step_override(self, rule: Rule, cycled: set[str]) -> None:
-        if not rule.overridden_by:
-            return
-        count = self.override[rule.name]
-        if rule.unit in cycled:
-            count = None
-        elif not self.line_read(rule.unit, rule.overridden_by):
-            count = 0
-        elif count is not None:
-            count += 1
-        self.override[rule.name] = count
+    def _step_overrides(self, cycled: set[str]) -> None:
+        for rule in self.scheme.rules.values():
+            if not rule.overridden_by or not self._alive(rule.unit) or self.faults.has(Mode.OMITTED, rule.name):
+                continue
+            count = self.override[rule.name]
+            if rule.unit in cycled:
+                count = None
+            elif not self.line_read(rule.unit, rule.overridden_by):
+                count = 0
+            elif count is not None:
+                count += 1
+            self.override[rule.name] = count
 
     def _overridden(self, rule: Rule) -> bool:
         count = self.override[rule.name] or 0
