@@ -69,13 +69,21 @@ class Engine:
     """A scheme being run, scan by scan, with the mistakes of installation `installed`.
 
     `attended`: every manual reset is given at the first scan that accepts it (for claims of the kind never_stopped).
+    `before_power_up`: mistakes that every scan's world names until they are mended, there before the first scan too.
     """
 
-    def __init__(self, scheme: Scheme, installed: Iterable[Fault] = (), *, attended: bool = False) -> None:
+    def __init__(
+        self,
+        scheme: Scheme,
+        installed: Iterable[Fault] = (),
+        *,
+        attended: bool = False,
+        before_power_up: Iterable[Fault] = (),
+    ) -> None:
         self.scheme, self.attended = scheme, attended
         self.installed = frozenset(installed)
-        self.faults = FaultSet(self.installed)
-        self._sets = {self.installed: (self.faults, scan_order(scheme, self.faults))}
+        self.faults = FaultSet(self.installed | frozenset(before_power_up))
+        self._sets: dict[frozenset[Fault], tuple[FaultSet, tuple[str, ...]]] = {}
         self.machines = {rule.name: RuleMachine(rule) for rule in scheme.rules.values()}
         self.stuck: dict[str, tuple[int, int]] = {}  # sensor: the reading it stuck at, scans since
         self.seen_off: dict[tuple[str, str], bool] = {}  # (unit, reset line): off at the scan before

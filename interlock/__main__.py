@@ -1,0 +1,5 @@
+"""`python -m interlock`."""
+
+from interlock.cli.app import main
+
+main()

@@ -1,0 +1,145 @@
+"""The command line. Each command is one function here; what it needs is imported when it runs."""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from interlock.cli.status import Exit
+
+FileArgument = Annotated[Path, typer.Argument(metavar="FILE", help="the scheme file", show_default=False)]
+JsonOption = Annotated[bool, typer.Option("--json", help="print the result as JSON")]
+
+
+app = typer.Typer(
+    name="interlock",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+    help="Protection logic and interlocks of a battery-electric power system: read, explained, checked and run. "
+    "An aid to engineering judgement; it certifies nothing.",
+    epilog="Exit status: 0 good, 1 a finding or violation, 2 bad input.",
+)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        from interlock import __version__
+
+        typer.echo(__version__)
+        raise typer.Exit
+
+
+@app.callback()
+def _options(
+    _version_option: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="print the version")
+    ] = False,
+) -> None:
+    pass
+
+
+@app.command()
+def check(
+    files: Annotated[
+        list[Path] | None, typer.Argument(metavar="FILE...", help="scheme files", show_default=False)
+    ] = None,
+    as_json: JsonOption = False,
+    sarif: Annotated[bool, typer.Option("--sarif", help="print SARIF 2.1.0, for code review tools")] = False,
+    explain_id: Annotated[
+        str, typer.Option("--about", metavar="FINDING", help="what a finding means and what to do", show_default=False)
+    ] = "",
+) -> None:
+    """Read schemes and list what is wrong or doubtful in them."""
+    from interlock.cli import check as command
+
+    if explain_id:
+        raise typer.Exit(command.about(explain_id, as_json=as_json))
+    if not files:
+        raise typer.BadParameter("name a scheme file, or a finding with --about", param_hint="FILE")
+    raise typer.Exit(command.check(files, as_json=as_json, as_sarif=sarif))
+
+
+@app.command()
+def cases(
+    file: FileArgument,
+    only: Annotated[
+        str, typer.Option("--only", metavar="TEXT", help="only cases with TEXT in their name", show_default=False)
+    ] = "",
+    as_json: JsonOption = False,
+) -> None:
+    """Run the cases of a scheme as tests."""
+    from interlock.cli import cases as command
+
+    raise typer.Exit(command.cases(file, only, as_json=as_json))
+
+
+@app.command()
+def explain(file: FileArgument, as_json: JsonOption = False) -> None:
+    """Say a scheme in plain sentences: rule by rule, path by path, each chain from permit to device."""
+    from interlock.cli import explain as command
+
+    raise typer.Exit(command.explain(file, as_json=as_json))
+
+
+@app.command()
+def schema() -> None:
+    """Print the JSON Schema of a scheme file, for editors."""
+    from interlock.cli import schema as command
+
+    raise typer.Exit(command.schema())
+
+
+@app.command()
+def reference(as_json: JsonOption = False) -> None:
+    """Print the reference: every word of a scheme and what it means."""
+    from interlock.cli import schema as command
+
+    raise typer.Exit(command.reference(as_json=as_json))
+
+
+def main() -> None:
+    """The program: no traceback ever reaches a user."""
+    code: int
+    try:
+        app(standalone_mode=True)
+        code = Exit.GOOD
+    except SystemExit as stop:
+        code = stop.code if isinstance(stop.code, int) else Exit.BAD_INPUT if stop.code else Exit.GOOD
+    except KeyboardInterrupt:
+        sys.stderr.write("\ninterrupted\n")
+        code = Exit.INTERRUPTED
+    except BrokenPipeError:
+        _drop_output()
+        code = Exit.GOOD
+    except Exception as error:
+        code = _fault_of_the_tool(error)
+    try:
+        sys.stdout.flush()
+    except BrokenPipeError:
+        _drop_output()
+    sys.exit(code)
+
+
+def _drop_output() -> None:
+    """The reader of a pipe has gone: nothing more is to be written."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _fault_of_the_tool(error: Exception) -> int:
+    from interlock.scheme.findings import SchemeError
+
+    if isinstance(error, SchemeError):  # a command should have shown it; better late than as a traceback
+        sys.stderr.write("".join(f"{f.place.line}:{f.place.column}: {f.message}\n" for f in error.findings))
+        return Exit.BAD_INPUT
+    if os.environ.get("INTERLOCK_TRACEBACK"):
+        raise error
+    sys.stderr.write(
+        f"interlock failed: {type(error).__name__}: {error}\n"
+        "This is a fault of the tool, not of your scheme. INTERLOCK_TRACEBACK=1 shows where; please report it.\n"
+    )
+    return Exit.FAULT_OF_THE_TOOL

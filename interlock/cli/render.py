@@ -1,0 +1,94 @@
+"""How findings look: on a terminal with the offending text and a caret, and as JSON."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Iterable, Sequence
+from typing import Any, TextIO
+
+from interlock.scheme.findings import Finding, Severity
+from interlock.scheme.source import NOWHERE, Place, Source
+
+WIDEST = 100  # characters of an excerpt
+
+
+def finding_json(finding: Finding, file: str) -> dict[str, Any]:
+    """One finding as plain data. `line` and `column` count from 1; null where the file as a whole is meant."""
+    placed = finding.place != NOWHERE
+    return {
+        "id": finding.ident,
+        "severity": str(finding.severity),
+        "line": finding.place.line if placed else None,
+        "column": finding.place.column if placed else None,
+        "message": finding.message,
+        "help": finding.help,
+        "file": file,
+        "name": finding.name,
+        "also": [{"line": p.line, "column": p.column, "message": text} for p, text in finding.also],
+    }
+
+
+def print_json(data: object) -> None:
+    """Data on standard output, for other programs."""
+    json.dump(data, sys.stdout, indent=2, ensure_ascii=False)
+    sys.stdout.write("\n")
+
+
+def print_findings(findings: Sequence[Finding], source: Source | None, file: str, out: TextIO | None = None) -> None:
+    """Findings for people. `source` is None where the file could not be read."""
+    from rich.console import Console
+
+    console = Console(file=out or sys.stdout, highlight=False, soft_wrap=True)
+    for finding in findings:
+        console.print(_text(finding, source, file))
+
+
+def _text(finding: Finding, source: Source | None, file: str) -> Any:
+    from rich.text import Text
+
+    text = Text()
+    where = file if finding.place == NOWHERE else f"{file}:{finding.place.line}:{finding.place.column}"
+    text.append(where, "bold")
+    text.append(": ")
+    # Bold against underlined: the two differ without colour too.
+    text.append(f"{finding.severity}: ", "bold red" if finding.severity is Severity.ERROR else "underline yellow")
+    text.append(finding.message)
+    text.append(f"  [{finding.ident}]\n", "dim")
+    if source is not None and finding.place != NOWHERE:
+        text.append(excerpt(source, finding.place))
+    for place, said in finding.also:
+        if place != NOWHERE:
+            text.append(f"  {file}:{place.line}:{place.column}: {said}\n")
+            if source is not None:
+                text.append(excerpt(source, place, caret="-"))
+    if finding.help:
+        text.append("  help: ", "bold")
+        text.append(finding.help + "\n")
+    return text
+
+
+def excerpt(source: Source, place: Place, caret: str = "^") -> str:
+    """The line and a caret under the offending part; a long line is cut around it."""
+    from rich.cells import cell_len
+
+    line = "".join(c if c.isprintable() else " " for c in source.line(place.line))
+    start = place.column - 1
+    length = max(1, min(place.length, len(line) - start))
+    first = max(0, start - WIDEST // 2) if len(line) > WIDEST else 0
+    shown = line[first : first + WIDEST]
+    before, marked = shown[: start - first], shown[start - first : start - first + length]
+    number = f"{place.line:>5}"
+    pointer = " " * cell_len(before) + caret * max(1, cell_len(marked))
+    cut = "…" if first else ""
+    return f"{number} | {cut}{shown}\n{' ' * len(number)} | {' ' * len(cut)}{pointer}\n"
+
+
+def count_text(count: int, noun: str) -> str:
+    """`1 finding`, `3 findings`."""
+    return f"{count} {noun}" + ("" if count == 1 else "s")
+
+
+def by_severity(findings: Iterable[Finding]) -> list[Finding]:
+    """Errors first, each in the file's order."""
+    return sorted(findings, key=lambda f: (f.severity is not Severity.ERROR, f.place))
