@@ -30,6 +30,7 @@ class Profile:
     contact_delay: Span = (0, 2)  # scans of stops_within, starts_within
     allowed: Span = (0, 10)  # scans of longer_than
     scans_ms: tuple[int, ...] = (100,)
+    narrow: bool = False  # spans of two dozen grid steps, so that all truths can be enumerated
     odd: float = 0.3
 
 
@@ -43,8 +44,18 @@ TINY = Profile(
     delay=(0, 3),
     contact_delay=(0, 1),
     allowed=(0, 6),
+    narrow=True,
 )
-SMALL = Profile("small", rules=(3, 6), paths=(1, 3), sensors=(1, 3), sent=(0, 2), delay=(0, 4), groups=(0, 2))
+SMALL = Profile(
+    "small",
+    rules=(3, 6),
+    paths=(1, 3),
+    sensors=(1, 3),
+    sent=(0, 2),
+    delay=(0, 4),
+    groups=(0, 2),
+    narrow=True,
+)
 BROAD = Profile(
     "broad",
     kinds=(1, 3),

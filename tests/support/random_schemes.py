@@ -10,6 +10,7 @@ from __future__ import annotations
 import random
 from dataclasses import dataclass, field
 
+from interlock.scheme.build_logic import DEFAULT_UNIT
 from tests.support.profiles import BROAD, LONG, SMALL, TINY, Profile
 from tests.support.random_values import Quantity, ValueWriter, Watchable
 from tests.support.random_worlds import random_fault_set, random_world, random_worlds, split_faults
@@ -53,6 +54,8 @@ class _Writer(ValueWriter):
     def __init__(self, rng: random.Random, profile: Profile) -> None:
         super().__init__(rng, profile)
         self.units = ["board", "monitor", "annex"][: self.count(profile.units)]
+        if len(self.units) == 1 and self.maybe(0.7):
+            self.units = [DEFAULT_UNIT]
         self.external: list[str] = []
         self.line_unit: dict[str, str] = {}  # sent lines so far and their unit
         self.confirming: list[str] = []
@@ -76,7 +79,7 @@ class _Writer(ValueWriter):
         self.write_requirements()
         self.write_faults()
         parts = [f"scheme: Random {self.profile.name} bench", "revision: 1", f"scan: {self.scan_ms} ms"]
-        if len(self.units) > 1 or self.maybe():
+        if self.units != [DEFAULT_UNIT]:
             parts.append(f"units: [{', '.join(self.units)}]")
         for section, lines in self.out.items():
             if lines:
@@ -103,7 +106,10 @@ class _Writer(ValueWriter):
             if word == "modal" and not self.external:
                 word = "both"
             name = f"{'feed' if word == 'charge' else 'load' if word == 'discharge' else 'link'}{i + 1}"
-            parts = [f"flow: {self.modal_flow() if word == 'modal' else word}"]
+            flow = word
+            if word == "modal":
+                flow, word = self.modal_flow()
+            parts = [f"flow: {flow}"]
             if self.paths and self.maybe():
                 parts.append(f"behind: {self.rng.choice(list(self.paths))}")
             if i and self.maybe(0.08):
@@ -112,19 +118,20 @@ class _Writer(ValueWriter):
             self.paths[name] = word
             lines.append(f"{name}: {{{', '.join(parts)}}}")
 
-    def modal_flow(self) -> str:
-        """Exclusive modes on one line, overlapping ones, two lines, or one direction always."""
+    def modal_flow(self) -> tuple[str, str]:
+        """Exclusive modes on one line, overlapping ones, two lines, or one direction only; and the flow's class."""
         line = self.rng.choice(self.external)
         other = self.rng.choice(self.external)
         state, opposite = self.rng.choice([("on", "off"), ("off", "on")])
         shape = self.rng.randrange(4)
         if shape == 0:
-            return f"{{charge: {{{line}: {state}}}, discharge: {{{line}: {opposite}}}}}"
+            return f"{{charge: {{{line}: {state}}}, discharge: {{{line}: {opposite}}}}}", "modal"
         if shape == 1:
-            return f"{{discharge: {{{line}: {state}}}}}"
+            return f"{{discharge: {{{line}: {state}}}}}", "discharge"
         if shape == 2 and other != line:
-            return f"{{charge: {{{line}: {state}, {other}: {opposite}}}, discharge: {{{line}: {opposite}}}}}"
-        return f"{{charge: {{{line}: {state}}}, discharge: {{{other}: {state}}}}}"
+            both = f"{{{line}: {state}, {other}: {opposite}}}"
+            return f"{{charge: {both}, discharge: {{{line}: {opposite}}}}}", "modal"
+        return f"{{charge: {{{line}: {state}}}, discharge: {{{other}: {state}}}}}", "modal"
 
     def write_outputs(self) -> None:
         lines = self.out.setdefault("outputs", [])
@@ -265,6 +272,9 @@ class _Writer(ValueWriter):
         if mine and self.maybe(0.75):
             groups = [g for g, members in self.groups.items() if set(members) & set(mine)]
             rule.blocks = self.subset([*mine, *groups], 1, 2)
+            named, *more = rule.blocks
+            if more and set(self.groups.get(named, [named])) & set(self.groups.get(more[0], more)):
+                rule.blocks = [named]
         blocked = {path for name in rule.blocks for path in self.groups.get(name, [name])}
         free = [p for p in mine if p not in blocked and self.started_by.get(p, rule.unit) == rule.unit]
         if free and self.maybe(0.25 if rule.blocks else 0.5):
@@ -335,8 +345,8 @@ class _Writer(ValueWriter):
             chosen.append(f"{quantity.name}: {self.limit(quantity)}")
             seen.add(quantity.name)
             if self.maybe(0.15):
-                low = quantity.low + self.rng.randint(5, 20) * quantity.grid.step
-                high = low + self.rng.randint(1, 20) * quantity.grid.step
+                low = quantity.low + self.rng.randint(2, 11) * quantity.grid.step
+                high = low + self.rng.randint(1, 10) * quantity.grid.step
                 chosen = [f"{quantity.name}: above {quantity.grid.value(low)}"]
                 band = f"{{{quantity.name}: below {quantity.grid.value(high)}}}"
             if self.maybe(0.25):

@@ -21,6 +21,11 @@ class Grid:
     high: int
     names: tuple[str, ...]
 
+    def span(self, *, narrow: bool) -> Span:
+        """A quantity's span in steps."""
+        middle = (self.low + self.high) // 2
+        return (middle - 12, middle + 12) if narrow else (self.low, self.high)
+
     def value(self, micro: int) -> str:
         return f"{decimal_text(micro)} {self.unit}"
 
@@ -108,7 +113,8 @@ class ValueWriter:
         for grid in self.rng.sample(_GRIDS, self.count(self.profile.kinds)):
             own: list[Quantity] = []
             for name in grid.names[: self.count(self.profile.quantities)]:
-                quantity = Quantity(name, grid, grid.low * grid.step, grid.high * grid.step)
+                low, high = grid.span(narrow=self.profile.narrow)
+                quantity = Quantity(name, grid, low * grid.step, high * grid.step)
                 text = f"span: {decimal_text(quantity.low)} to {grid.value(quantity.high)}"
                 if own and self.maybe(0.7):
                     text += self.tie(quantity, self.rng.choice(own))

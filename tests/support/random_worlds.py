@@ -5,9 +5,10 @@ from __future__ import annotations
 import random
 from collections.abc import Iterator, Mapping, Sequence
 
-from interlock.logic.faultset import FaultSet, LoopError, scan_order
+from interlock.logic.faultset import FaultSet, scan_order
 from interlock.logic.scan import World
 from interlock.scheme.model import Fault, Limit, Scheme
+from interlock.scheme.order import LoopError
 from interlock.scheme.words import LineForm, Mode, Signal
 
 
