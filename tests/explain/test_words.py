@@ -1,0 +1,124 @@
+"""The sentences are complete: every word of a scheme has its words, and no template is there for nothing."""
+
+from __future__ import annotations
+
+import string
+from collections.abc import Iterator
+from enum import Enum
+
+import pytest
+
+from interlock.explain import words
+from interlock.explain.phrases import Listing, Phrase, Value, listing, say, sentence, text
+from interlock.explain.sentences import document
+from interlock.explain.words import ENGLISH, Say, complete
+from interlock.scheme.words import Contact
+from tests.explain.schemes import everything, own, random_schemes
+
+
+def keys_in(value: Value) -> Iterator[Say]:
+    """Every template in a phrase."""
+    if isinstance(value, Phrase):
+        yield value.key
+        for _, field in value.fields:
+            yield from keys_in(field)
+    elif isinstance(value, Listing):
+        yield from (value.last, value.comma)
+        for item in value.items:
+            yield from keys_in(item)
+
+
+def phrases_in(value: Value) -> Iterator[Phrase]:
+    """Every phrase in a phrase."""
+    if isinstance(value, Phrase):
+        yield value
+        for _, field in value.fields:
+            yield from phrases_in(field)
+    elif isinstance(value, Listing):
+        for item in value.items:
+            yield from phrases_in(item)
+
+
+def said() -> Iterator[Value]:
+    """Every heading, sentence and point of every scheme at hand."""
+    for scheme in (everything(), *own(), *random_schemes(30)):
+        for chapter in document(scheme).chapters:
+            for item in chapter.items:
+                yield item.heading
+                yield from item.sentences
+                yield from item.points
+
+
+def test_every_template_is_said_by_some_scheme() -> None:
+    used = {key for value in said() for key in keys_in(value)} | set(words.TITLES.values())
+    unused = set(Say) - used
+    assert not unused, sorted(key.name for key in unused)
+
+
+def test_each_phrase_fills_exactly_the_fields_of_its_template() -> None:
+    seen = 0
+    for value in said():
+        for phrase in phrases_in(value):
+            wanted = {name for _, name, _, _ in string.Formatter().parse(phrase.key.value) if name}
+            assert {name for name, _ in phrase.fields} == wanted, phrase.key
+            seen += 1
+    assert seen > 10_000
+
+
+def test_a_table_that_misses_a_word_fails_naming_it() -> None:
+    with pytest.raises(TypeError, match=r"contacts in words misses Contact\.DRIVEN$"):
+        complete({Contact.NORMALLY_OPEN: 1, Contact.NORMALLY_CLOSED: 2}, Contact, "contacts in words")
+
+
+def test_a_complete_table_is_given_back() -> None:
+    table = dict.fromkeys(Contact, 1)
+    assert complete(table, Contact, "contacts") is table
+
+
+def test_every_table_of_words_holds_templates_only() -> None:
+    def leaves(found: object) -> Iterator[object]:
+        if isinstance(found, dict):
+            for inner in found.values():
+                yield from leaves(inner)
+        elif isinstance(found, tuple):
+            for inner in found:
+                yield from leaves(inner)
+        else:
+            yield found
+
+    tables = {
+        name: table
+        for name, table in vars(words).items()
+        if name.isupper() and isinstance(table, dict) and all(isinstance(key, Enum) for key in table)
+    }
+    assert len(tables) > 15
+    for name, table in tables.items():
+        for leaf in leaves(table):
+            assert leaf is None or isinstance(leaf, Say | str), f"{name}: {leaf!r}"
+
+
+def test_one_two_and_three_things_are_joined_as_in_speech() -> None:
+    assert text(listing(["a"])) == "a"
+    assert text(listing(["a", "b"])) == "a and b"
+    assert text(listing(["a", "b", "c"])) == "a, b and c"
+    assert text(listing(["a", "b", "c"], Say.OR)) == "a, b or c"
+
+
+def test_a_sentence_starts_with_a_large_letter_but_a_name_keeps_its_own() -> None:
+    assert sentence(say(Say.CHAIN, cause="if it breaks", links="x", result="y")).startswith("if it breaks")
+    assert sentence(say(Say.READING_NEEDS_ALL)) == "If one of them is lost, it is lost."
+    assert sentence(say(Say.MUST_NOT_RUN_AT_ALL, paths="lamp")) == "lamp must never run."
+
+
+def test_control_characters_never_reach_a_terminal() -> None:
+    assert text("a\x1b[31mb\u202ec") == "a\N{REPLACEMENT CHARACTER}[31mb\N{REPLACEMENT CHARACTER}c"
+    assert text("two\n  lines") == "two lines"
+
+
+def test_braces_in_a_schemes_own_texts_stay_braces() -> None:
+    assert text(say(Say.WHY, why="{why} {0} {}")) == "Why: {why} {0} {}."
+
+
+def test_another_catalogue_says_the_same_in_its_own_words() -> None:
+    german = {**ENGLISH, Say.AND: " und ", Say.GROUP_HOLDS: "Steht für {paths}."}
+    assert text(say(Say.GROUP_HOLDS, paths=listing(["a", "b"])), german) == "Steht für a und b."
