@@ -66,7 +66,13 @@ class Draft:
                 yield entry, known is not None and known == (section, entry.key.place)
 
     def declare(self) -> None:
-        """Take in the names of all sections, and report bad, reserved and double ones."""
+        """Take in the names of all sections, and report bad, reserved and double ones, and sections that are none."""
+        for section in Section:
+            node = self.root.get(str(section))
+            if section not in DECLARING and node is not None and not (isinstance(node, MappingNode) and node.entries):
+                self.log.report(
+                    "bad-value", f"`{section}` holds {kind_of(node)}", node.place, "expected a mapping of names"
+                )
         for section in DECLARING:
             node = self.root.get(str(section))
             if node is None:

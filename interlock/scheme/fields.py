@@ -21,6 +21,7 @@ from interlock.scheme.grammar import (
     read_trigger,
     read_value,
 )
+from interlock.scheme.idents import READER_FINDINGS
 from interlock.scheme.keys import KEYS, Form, Key, Section
 from interlock.scheme.source import Place
 from interlock.scheme.tree import Entry, MappingNode, Node, Scalar, SequenceNode, kind_of, shortened
@@ -46,6 +47,7 @@ class Log:
         self, ident: str, message: str, place: Place, hint: str = "", also: tuple[tuple[Place, str], ...] = ()
     ) -> None:
         """Note one fault."""
+        assert ident in READER_FINDINGS, ident
         self.findings.append(Finding(ident, message, place, hint, also))
 
 

@@ -138,7 +138,9 @@ class _Reader:
 
     def unit(self, number: _Token, expected: str) -> tuple[Unit, _Token]:
         token = self.peek()
-        if token is None or token.kind != "word":
+        if token is not None and token.text == ",":
+            raise self.fail("bad-value", "a comma stands in a number", token, "write a decimal point: `3.55 V`")
+        if token is None or token.kind != "word" or token.text in ("for", "to"):
             raise self.fail("missing-unit", f"`{number.text}` has no unit", number, f"expected {expected}")
         symbol = ALIASES.get(token.text, token.text)
         if symbol not in UNITS:

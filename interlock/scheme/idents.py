@@ -1,0 +1,76 @@
+"""What the reader can find wrong, by stable id, each with what it means. `check` has its own."""
+
+from __future__ import annotations
+
+READER_FINDINGS: dict[str, str] = {
+    # the file
+    "cannot-open": "The file cannot be opened: it does not exist, or may not be read.",
+    "not-a-file": "The name is that of a directory.",
+    "too-large": "The file, or what its anchors unfold to, is larger than any scheme.",
+    "not-utf-8": "The file is not UTF-8 text.",
+    "empty-file": "The file holds nothing.",
+    "not-a-mapping": "The file is YAML, but not a mapping of sections.",
+    # YAML
+    "yaml-syntax": "The text is not valid YAML.",
+    "yaml-tag": "YAML tags would turn data into objects: a scheme has none.",
+    "several-documents": "One file holds one scheme.",
+    "duplicate-key": "A key is given twice in one mapping; YAML would silently take the last.",
+    "key-not-a-word": "A mapping or a list stands where a key belongs.",
+    "comma-splits-text": "In a one-line mapping YAML takes a comma in an unquoted text for the end of the text.",
+    "alias-unknown": "An alias names no anchor.",
+    "alias-loop": "An alias would contain itself.",
+    "too-deep": "The nesting is deeper than any scheme's.",
+    # keys and names
+    "missing-section": "A section every scheme has is not there.",
+    "missing-key": "A key an entry must have is not there.",
+    "unknown-key": "The key is none of those allowed there.",
+    "keys-exclude": "Two keys stand together of which only one can hold.",
+    "key-without-effect": "A key means nothing without another that is not there.",
+    "bad-name": "A name is a letter, then letters, digits, _ and -.",
+    "reserved-name": "sources, loads and all are built-in groups.",
+    "name-used-twice": "A name means one thing in a scheme.",
+    "named-twice": "A list names one thing twice.",
+    "unknown-name": "Nothing of the right kind has that name.",
+    "wrong-kind-of-name": "The name is that of another kind of thing.",
+    # values
+    "bad-value": "The value does not have the form that belongs there.",
+    "missing-unit": "Every physical value and every time carries its unit.",
+    "unknown-unit": "The unit is none this tool knows.",
+    "wrong-unit": "The unit does not fit what the value is for.",
+    "unknown-word": "The word is none of those allowed there.",
+    "wrong-condition": "The condition does not fit what it looks at.",
+    "number-too-fine": "The number is finer than the tool's resolution: a millionth of the base unit, a microsecond.",
+    "number-out-of-range": "The number is beyond any battery system.",
+    "negative-time": "Times are 0 or more.",
+    "span-upside-down": "A span runs from low to high.",
+    # truth and readings
+    "wrong-kind": "Things of different kinds are tied, measured or combined together.",
+    "tied-to-itself": "A quantity is tied to itself.",
+    "no-truth-left": "Spans, ties and sensors together leave no possible truth.",
+    "not-measured": "An error is given for a quantity the sensor does not measure.",
+    "fault-restricts-truth": "A drifted or misplaced sensor could not read some truth that can occur.",
+    "needs-too-many": "A derived reading needs more valid sensors than it has.",
+    # rules
+    "trip-and-clear-overlap": "A rule's trip and clear conditions can hold at once, or lie on the same side.",
+    "no-hysteresis": "There is no gap between trip and clear: the rule would chatter.",
+    "threshold-outside-valid": "A threshold lies where the sensor's reading is invalid.",
+    "threshold-outside-span": "A threshold lies where the measured quantity can never be.",
+    "watches-itself": "A rule watches itself.",
+    "rule-of-another-unit": "A rule sees only rules of its own unit; others through lines.",
+    "rule-without-effect": "A rule blocks, starts, tells and sends nothing.",
+    "no-output-of-unit": "A rule acts on, or looks at, a path that no output of its unit drives.",
+    "sent-by-two-units": "One unit drives a line.",
+    "loop": "Things wait for each other in a circle.",
+    # paths and requirements
+    "path-without-output": "A path has no output and is not said to be unswitched.",
+    "started-by-two-units": "The rules that start a path are of one unit.",
+    "limit-outside-span": "A requirement's limit lies where its quantity can never be.",
+    "condition-on-contact": "A requirement looks at a confirming line: it names the path instead.",
+    # faults and cases
+    "unknown-fault": "There is no such fault in the catalogue.",
+    "duplicate-fault": "A fault is added that is in the catalogue already.",
+    "swaps-share-a-part": "A common cause exchanges one part twice.",
+    "not-external": "A case sets a line that the scheme itself sets.",
+    "sensor-never-set": "A case reads a sensor that it never sets.",
+    "sets-conflict": "A step sets quantities that one sensor cannot read at once without error.",
+}
