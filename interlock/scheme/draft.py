@@ -47,6 +47,7 @@ class Draft:
     scan_us: int = 0
     declared: dict[str, tuple[Section, Place]] = field(default_factory=dict)
     kinds: dict[str, Kind] = field(default_factory=dict)  # of quantities, sensors and readings that could be read
+    by_section: dict[Section, list[str]] = field(default_factory=dict)
     differences: set[str] = field(default_factory=set)  # readings whose values are differences
 
     def delay(self, us: int | None) -> Delay:
@@ -54,8 +55,8 @@ class Draft:
         return Delay(us or 0, -(-(us or 0) // self.scan_us) if self.scan_us else 0)
 
     def names(self, *sections: Section) -> list[str]:
-        """The names declared in these sections, in the file's order."""
-        return [name for name, (section, _) in self.declared.items() if section in sections]
+        """The names declared in these sections, each section in the file's order."""
+        return [name for section in sections for name in self.by_section.get(section, ())]
 
     def entries(self, section: Section) -> Iterator[tuple[Entry, bool]]:
         """The entries of a section that is a mapping, and whether each entry's name was accepted."""
@@ -115,6 +116,7 @@ class Draft:
             )
         else:
             self.declared[name] = (section, key.place)
+            self.by_section.setdefault(section, []).append(name)
 
     def fields(self, section: Section, entry: Entry) -> Fields | None:
         """An entry's keys, or None (reported) where it is no mapping."""
@@ -136,7 +138,7 @@ class Draft:
         if name in also or (name in self.declared and self.declared[name][0] in sections):
             return name
         wanted = " or ".join(_ARTICLE[s] for s in sections)
-        known = [*self.names(*sections), *also]
+        known = (*self.names(*sections), *also)
         if name in self.declared:
             section, place = self.declared[name]
             self.log.report(

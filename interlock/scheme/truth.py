@@ -53,9 +53,12 @@ def closed(bounds: Bounds) -> Bounds | None:
     Quantities that nothing ties together, however indirectly, have no entry: there the bounds on each alone say it all.
     """
     result: Bounds = {}
+    by_node: dict[str, list[tuple[str, str]]] = {}
+    for a, b in bounds:
+        by_node.setdefault(a or b, []).append((a, b))
     for nodes in _components(bounds):
         members = {*nodes, ZERO}
-        part = {pair: most for pair, most in bounds.items() if members.issuperset(pair)}
+        part = {pair: bounds[pair] for n in nodes for pair in by_node.get(n, ())}
         for n in members:
             part[n, n] = min(0, part.get((n, n), 0))
         for via in (*nodes, ZERO):

@@ -9,7 +9,7 @@ class Word(Enum):
     """A closed set of words; `str()` gives the word as it is written in a scheme."""
 
     def __str__(self) -> str:
-        return str(self.value)
+        return str(self._value_)
 
 
 class Compare(Word):
