@@ -1,0 +1,581 @@
+"""One scan of a claim's cone as expressions and state-bearing components, for one set of faults present.
+
+Built backwards from the bad scan on demand, so only what can matter is there. A rule outside the abstraction is left
+*free*: whether it is active or in force is an input of each scan. That only adds behaviours.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from enum import IntEnum
+
+from interlock.logic.faultset import FaultSet, scan_order
+from interlock.proof.expr import FALSE, TRUE, Expr, conj, constant, disj, neg, same, signs, var
+from interlock.proof.goal import Goal, Moves, Resets
+from interlock.proof.index import Index
+from interlock.scheme.model import AnyOf, Condition, Rule
+from interlock.scheme.words import Contact, EnergisedWhen, LineForm, Mode, Part, PowerUp, Signal
+
+
+class Kind(IntEnum):
+    """The kinds of state-bearing component, with their places (`loc`) as small integers."""
+
+    RULE = 0  # 0 clear, 1 picking up, 2 tripped, 3 dropping off, 4 awaiting reset
+    OVERRIDE = 1  # 0 must first be seen off, 1 off, 2 overriding, 3 used up
+    WITHIN = 2  # 0 the condition holds, 1 it did within the time, 2 not
+    LATCH = 3  # 0 or 1: a signal of the scan before
+    STUCK = 4  # 0 not stuck, or for good; 1 until it goes stale, 2 stale
+
+
+CLEAR, PICKING_UP, TRIPPED, DROPPING_OFF, AWAITING = range(5)
+
+
+@dataclass(frozen=True, slots=True)
+class Comp:
+    """A component. `delays[loc]` is the number of scans its timer runs in that place; 0 where none runs."""
+
+    kind: Kind
+    key: tuple[str, ...]
+    start: int
+    delays: tuple[int, ...]
+
+
+@dataclass
+class Layout:
+    """The components of a search, shared by its circuits (one for each set of faults present)."""
+
+    comps: list[Comp] = field(default_factory=list)
+    place: dict[tuple[str, ...], int] = field(default_factory=dict)
+
+    def of(self, kind: Kind, key: tuple[str, ...], start: int, delays: tuple[int, ...]) -> int:
+        """The number of the component of that key, new or not."""
+        if key not in self.place:
+            self.place[key] = len(self.comps)
+            self.comps.append(Comp(kind, key, start, delays))
+        return self.place[key]
+
+
+# A rule's uses: "act" (lines and rules that look at it), "block:OUTPUT", "start:OUTPUT".
+Use = str
+ACT: Use = "act"
+
+
+@dataclass(frozen=True)
+class Abstraction:
+    """Which rules are followed exactly, and for which of their uses; what is not is free.
+
+    A rule not in `exact` is free as a whole: all its effects come and go together. A rule in it has only the uses named
+    followed, the others are free each for itself. `everything`: no rule is free.
+    """
+
+    exact: Mapping[str, frozenset[Use]] = field(default_factory=dict)
+    everything: bool = False
+
+    def whole(self, rule: str) -> bool:
+        """Whether the rule is free as a whole."""
+        return not self.everything and rule not in self.exact
+
+    def follows(self, rule: str, use: Use) -> bool:
+        """Whether that use of the rule is followed exactly."""
+        return self.everything or use in self.exact.get(rule, ())
+
+
+@dataclass(frozen=True, slots=True)
+class Statement:
+    """A step of the scan: a named signal (`expr`), or a component with what moves it.
+
+    Rules: `code` names an integer input (0 clear, 1 neither, 2 trip, 3 hold), else `expr` is the trip condition and
+    `clears` the clear condition. `edge`: the reset. `cycle`: the unit's power cycle. `delays`: as in Comp.
+    """
+
+    name: str
+    expr: Expr = TRUE
+    comp: int = -1
+    code: str = ""
+    clears: Expr = FALSE
+    edge: Expr = FALSE
+    cycle: Expr = FALSE
+    rule: Rule | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class FreeUse:
+    """A free input stands for this rule and use."""
+
+    name: str
+    rule: str
+    use: Use
+
+
+SlotKey = tuple[object, ...]  # ("rule", name) or ("truth", condition, …)
+
+
+class Circuit:
+    """The cone of `goal` under `faults`. Raises LoopError where exchanged lines close a loop."""
+
+    def __init__(
+        self,
+        index: Index,
+        goal: Goal,
+        abstraction: Abstraction,
+        layout: Layout,
+        faults: FaultSet,
+        *,
+        installed: FaultSet,
+        may_freeze: frozenset[str] = frozenset(),
+        cycles: frozenset[str] = frozenset(),
+    ) -> None:
+        self.index, self.scheme = index, index.scheme
+        self.goal, self.abstraction, self.layout = goal, abstraction, layout
+        self.faults, self.installed = faults, installed
+        self.may_freeze, self.cycles = may_freeze, cycles
+        self.statements: list[Statement] = []
+        self.nexts: dict[int, Expr] = {}  # latches and what they pass on
+        self.slots: dict[SlotKey, str] = {}  # integer inputs: rule codes, truth conditions
+        self.bools: dict[tuple[str, ...], str] = {}  # boolean inputs by what they are
+        self.free: list[FreeUse] = []
+        self.forces: dict[str, Expr] = {}
+        self.acts: dict[str, Expr] = {}
+        self._memo: dict[tuple[str, ...], Expr] = {}
+        self._pending: list[tuple[int, tuple[str, ...]]] = []
+        if any(f.mode is Mode.SWAPPED and f.part is Part.LINE for g in faults.faults for f in g.single()):
+            scan_order(self.scheme, faults)
+        self.path_expr = self._path(goal.moves)
+        self.truth_slots: list[str] = []
+        self.bad = conj([self.path_expr, self._conditions(goal.conditions), self._alternatives(goal.any_of)])
+        while self._pending:
+            comp, key = self._pending.pop()
+            self.nexts[comp] = self._next(key)
+        self._unite_free()
+        self.sign: dict[str, set[int]] = {}
+        self.take_signs()
+
+    def keep_up(self, key: tuple[str, ...]) -> bool:
+        """Follow a component that another circuit needs; whether that was new."""
+        comp = self.layout.place[key]
+        kind = self.layout.comps[comp].kind
+        if kind is Kind.STUCK or comp in self.nexts or any(s.comp == comp for s in self.statements):
+            return False
+        match kind:
+            case Kind.RULE:
+                if self.faults.has(Mode.OMITTED, key[1]) or not self._alive(self.scheme.rules[key[1]].unit):
+                    return False
+                self._active(key[1])
+            case Kind.OVERRIDE:
+                rule = self.scheme.rules[key[1]]
+                if not self._alive(rule.unit):
+                    return False
+                self._overriding(rule)
+            case Kind.WITHIN:
+                if self._within(key[1], key[2])[0] != "v":
+                    return False
+            case Kind.LATCH:
+                self._latch(bool(self.layout.comps[comp].start), *key[1:])
+        while self._pending:
+            latch, rest = self._pending.pop()
+            self.nexts[latch] = self._next(rest)
+        self._unite_free()
+        return True
+
+    # --- small helpers
+
+    def _define(self, key: tuple[str, ...], expr: Expr) -> Expr:
+        """Give an expression a name, so that it is computed once a scan."""
+        if expr[0] in "10v":
+            self._memo[key] = expr
+        else:
+            name = f"d{len(self.statements)}"
+            self.statements.append(Statement(name, expr))
+            self._memo[key] = var(name)
+        return self._memo[key]
+
+    def _bool(self, *key: str) -> Expr:
+        return var(self.bools.setdefault(key, f"b{len(self.bools)}"))
+
+    def _slot(self, key: SlotKey) -> str:
+        return self.slots.setdefault(key, f"c{len(self.slots)}")
+
+    def _latch(self, start: bool, *key: str) -> Expr:
+        """A signal as it was at the scan before."""
+        new = ("latch", *key) not in self.layout.place
+        comp = self.layout.of(Kind.LATCH, ("latch", *key), int(start), (0, 0))
+        if new or comp not in self.nexts:
+            self.nexts[comp] = FALSE  # marks it as asked for; filled in from the pending list
+            self._pending.append((comp, key))
+        return var(f"p{comp}")
+
+    def _next(self, key: tuple[str, ...]) -> Expr:
+        what, *rest = key
+        match what:
+            case "closed":
+                return self._contact(rest[0])
+            case "on":
+                return self._on(rest[0])
+            case "energised":
+                return self._energised(rest[0])
+            case "sent":
+                return self._line_truth(rest[0])
+            case "seen_off":
+                unit, line = rest
+                if not self._alive(unit):
+                    return FALSE
+                return conj([neg(self._cycle(unit)), neg(self._line_read(unit, line))])
+        raise AssertionError(what)
+
+    def _alive(self, unit: str) -> bool:
+        return not self.faults.has(Mode.DEAD, unit) and not self.faults.has(Mode.FROZEN, unit)
+
+    def _cycle(self, unit: str) -> Expr:
+        return self._bool("cycle", unit) if unit in self.cycles and self._alive(unit) else FALSE
+
+    # --- the goal
+
+    def _path(self, moves: Moves) -> Expr:
+        match moves:
+            case Moves.RUN:
+                return self._may_run(self.goal.path)
+            case Moves.STOP:
+                return self._may_stop(self.goal.path)
+            case Moves.ANYTHING:
+                return TRUE
+
+    def _conditions(self, conditions: tuple[Condition, ...]) -> Expr:
+        parts: list[Expr] = []
+        truths: dict[int, list[Condition]] = {}
+        for c in conditions:
+            match c.signal:
+                case Signal.QUANTITY:
+                    truths.setdefault(self.index.component[c.name], []).append(c)
+                case Signal.LINE:
+                    parts.append(same(self._line_truth(c.name), bool(c.test)))
+                case Signal.PATH:
+                    parts.append(self._may_run(c.name) if c.test else self._may_stop(c.name))
+                case Signal.SENSOR | Signal.READING | Signal.RULE:
+                    raise AssertionError("a requirement looks at truth")
+        for component in sorted(truths):
+            slot = self._slot(("truth", *truths[component]))
+            self.truth_slots.append(slot)
+            parts.append(var(slot))
+        return conj(parts)
+
+    def _alternatives(self, any_of: AnyOf) -> Expr:
+        return disj(self._conditions(alternative) for alternative in any_of) if any_of else TRUE
+
+    # --- what runs
+
+    def _heedless(self, output: str) -> bool:
+        return self.faults.has(Mode.IGNORED, output)
+
+    def _may_run(self, path: str) -> Expr:
+        key = ("may_run", path)
+        if key in self._memo:
+            return self._memo[key]
+        record = self.scheme.paths[path]
+        if self.faults.has(Mode.BYPASSED, path):
+            return TRUE
+        parts = [self._within("run", o) for o in record.outputs if not self._heedless(o)]
+        if record.behind:
+            parts.append(self._may_run(record.behind))
+        return self._define(key, conj(parts))
+
+    def _may_stop(self, path: str) -> Expr:
+        key = ("may_stop", path)
+        if key in self._memo:
+            return self._memo[key]
+        record = self.scheme.paths[path]
+        if self.faults.has(Mode.BYPASSED, path):
+            return FALSE
+        parts = [self._within("stop", o) for o in record.outputs if not self._heedless(o)]
+        if record.behind:
+            parts.append(self._may_stop(record.behind))
+        return self._define(key, disj(parts))
+
+    def _within(self, way: str, output: str) -> Expr:
+        """Whether the device was told to run (to stop) at most its `stops_within` (`starts_within`) ago."""
+        key = ("within", way, output)
+        if key in self._memo:
+            return self._memo[key]
+        record = self.scheme.outputs[output]
+        scans = (record.stops_within if way == "run" else record.starts_within).scans
+        told = same(self._told(output), way == "run")
+        if scans == 0 or told in (TRUE,):
+            self._memo[key] = told
+            return told
+        start = 0 if self._told_at_first(output) is (way == "run") else 2
+        comp = self.layout.of(Kind.WITHIN, key, start, (0, scans, 0))
+        self.statements.append(Statement(f"a{comp}", told, comp))
+        self._memo[key] = var(f"a{comp}")
+        return self._memo[key]
+
+    def _told(self, output: str) -> Expr:
+        """What the device's own input says: run."""
+        key = ("told", output)
+        if key not in self._memo:
+            owner = self.faults.source(Part.OUTPUT, output)
+            made = FALSE if self.faults.has(Mode.WIRE_BROKEN, owner) else self._contact(owner)
+            self._memo[key] = same(made, self.scheme.outputs[output].runs_when.when_made)
+        return self._memo[key]
+
+    def _told_at_first(self, output: str) -> bool:
+        """The same before scan 0, with the mistakes of installation alone and everything released."""
+        owner = self.installed.source(Part.OUTPUT, output)
+        return self._closed_at_first(owner) is self.scheme.outputs[output].runs_when.when_made
+
+    def _closed_at_first(self, output: str) -> bool:
+        turned = self.installed.has(Mode.WRONG_CONTACT, output)
+        return (self.scheme.outputs[output].contact is Contact.NORMALLY_CLOSED) is not turned
+
+    # --- outputs
+
+    def _contact(self, output: str) -> Expr:
+        if self.faults.has(Mode.WELDED, output):
+            return TRUE
+        turned = self.faults.has(Mode.WRONG_CONTACT, output)
+        closed_when_energised = (self.scheme.outputs[output].contact is Contact.NORMALLY_CLOSED) is turned
+        return same(self._energised(output), closed_when_energised)
+
+    def _energised(self, output: str) -> Expr:
+        record = self.scheme.outputs[output]
+        if self.faults.has(Mode.DEAD, record.unit):
+            return FALSE
+        runs = record.energised_when is EnergisedWhen.RUNS
+        if runs:
+            return self._on(output)
+        frozen = self.faults.has(Mode.FROZEN, record.unit)
+        if record.unit in self.may_freeze:
+            held = self._latch(False, "energised", output)
+            return held if frozen else neg(self._on(output))
+        return neg(self._on(output))
+
+    def _on(self, output: str) -> Expr:
+        key = ("on", output)
+        if key in self._memo:
+            return self._memo[key]
+        record = self.scheme.outputs[output]
+        if self.faults.has(Mode.DEAD, record.unit):
+            return FALSE
+        if record.unit in self.may_freeze:
+            held = self._latch(False, "on", output)
+            if self.faults.has(Mode.FROZEN, record.unit):
+                self._memo[key] = held
+                return held
+        blocked = disj(
+            conj([self._force(rule, f"block:{output}"), self._modes(record.unit, when)])
+            for rule, when in self.index.blockers[output]
+        )
+        wanted = disj(
+            TRUE
+            if self.scheme.paths[path].started_by != record.unit
+            else disj(self._force(rule, f"start:{output}") for rule in self.index.starters.get((record.unit, path), ()))
+            for path in record.drives
+        )
+        return self._define(key, conj([wanted, neg(blocked)]))
+
+    def _commanded(self, unit: str, path: str) -> Expr:
+        """The unit's command to the path at the scan before."""
+        return conj(self._latch(False, "on", o) for o in self.scheme.drives(unit, path))
+
+    def _modes(self, unit: str, when: AnyOf) -> Expr:
+        if not when:
+            return TRUE
+        return disj(conj(self._seen(unit, c) for c in alternative) for alternative in when)
+
+    # --- lines
+
+    def _line_truth(self, name: str) -> Expr:
+        key = ("truth", name)
+        if key in self._memo:
+            return self._memo[key]
+        line = self.scheme.lines[name]
+        match line.form:
+            case LineForm.EXTERNAL:
+                return self._bool("line", name)
+            case LineForm.CONFIRMS:
+                return self._latch(self._closed_at_first(line.output), "closed", line.output)
+            case LineForm.LOW_WHEN | LineForm.HIGH_WHEN:
+                if self.faults.has(Mode.DEAD, line.unit):
+                    return constant(line.undriven_reads)
+                if line.unit in self.may_freeze:
+                    held = self._latch(line.undriven_reads, "sent", name)
+                    if self.faults.has(Mode.FROZEN, line.unit):
+                        return held
+                active = disj(self._act(rule) for rule in line.rules)
+                return self._define(key, same(active, line.form is LineForm.HIGH_WHEN))
+
+    def _line_read(self, unit: str, name: str) -> Expr:
+        wire = self.faults.line_source(self.scheme, unit, name)
+        undriven = self.scheme.lines[wire].undriven_reads
+        if self.faults.has(Mode.SHORTED, wire):
+            level = constant(not undriven)
+        elif self.faults.has(Mode.BROKEN, wire):
+            level = constant(undriven)
+        else:
+            level = self._line_truth(wire)
+        return same(level, not self.faults.has(Mode.INVERTED, name))
+
+    # --- rules
+
+    def _seen(self, unit: str, c: Condition) -> Expr:
+        match c.signal:
+            case Signal.LINE:
+                return same(self._line_read(unit, c.name), bool(c.test))
+            case Signal.PATH:
+                return same(self._commanded(unit, c.name), bool(c.test))
+            case Signal.RULE:
+                return same(self._act(c.name), bool(c.test))
+            case Signal.QUANTITY | Signal.SENSOR | Signal.READING:
+                raise AssertionError("a rule's condition looks at two-valued signals")
+
+    def _act(self, name: str) -> Expr:
+        if self.faults.has(Mode.OMITTED, name):
+            return FALSE
+        if self.abstraction.follows(name, ACT):
+            return self._active(name)
+        return self._freed(name, ACT)
+
+    def _freed(self, name: str, use: Use) -> Expr:
+        key = ("free", name) if self.abstraction.whole(name) else ("free", name, use)
+        e = self._bool(*key)
+        self.free.append(FreeUse(str(e[1]), name, use))
+        return e
+
+    def _force(self, name: str, use: Use) -> Expr:
+        """Whether the rule is in force, as that use sees it."""
+        if self.faults.has(Mode.OMITTED, name):
+            return FALSE
+        if not self.abstraction.follows(name, use):
+            rule = self.scheme.rules[name]
+            if self.abstraction.whole(name) and (rule.only_while or rule.overridden_by):
+                # active and in force are not the same thing here: a second input beside the first
+                return conj([self._freed(name, use), self._bool("forced", name)])
+            return self._freed(name, use)
+        key = ("force", name)
+        if key not in self._memo:
+            rule = self.scheme.rules[name]
+            parts = [self._active(name), *(self._seen(rule.unit, c) for c in rule.only_while)]
+            if rule.overridden_by:
+                parts.append(neg(self._overriding(rule)))
+            self._define(key, conj(parts))
+        return self._memo[key]
+
+    def _active(self, name: str) -> Expr:
+        key = ("active", name)
+        if key in self._memo:
+            return self._memo[key]
+        rule = self.scheme.rules[name]
+        code, trips, clears = "", TRUE, FALSE
+        match rule.watches:
+            case Signal.SENSOR | Signal.READING:
+                code = self._slot(("rule", name))
+            case Signal.LINE:
+                trips, clears = self._two_valued(rule, self._line_read(rule.unit, rule.watched))
+            case Signal.PATH:
+                trips, clears = self._two_valued(rule, self._commanded(rule.unit, rule.watched))
+            case Signal.RULE:
+                trips, clears = self._two_valued(rule, self._act(rule.watched))
+            case Signal.QUANTITY:
+                raise AssertionError("no rule sees the truth")
+        edge = self._edge(rule)
+        start = CLEAR if rule.power_up is PowerUp.CLEAR else TRIPPED
+        delays = (0, rule.trips.delay.scans, 0, rule.clears.delay.scans, 0)
+        comp = self.layout.of(Kind.RULE, key, start, delays)
+        self.statements.append(Statement(f"a{comp}", trips, comp, code, clears, edge, self._cycle(rule.unit), rule))
+        self._memo[key] = var(f"a{comp}")
+        return self._memo[key]
+
+    @staticmethod
+    def _two_valued(rule: Rule, seen: Expr) -> tuple[Expr, Expr]:
+        return same(seen, bool(rule.trips.test)), same(seen, bool(rule.clears.test))
+
+    def _edge(self, rule: Rule) -> Expr:
+        if not rule.reset_by or not rule.manual or self.goal.resets is Resets.NEVER:
+            return FALSE
+        lost = self.faults.has(Mode.BROKEN, rule.reset_by) or self.faults.has(Mode.SHORTED, rule.reset_by)
+        if self.goal.resets is Resets.GIVEN and not lost:
+            return TRUE
+        read = self._line_read(rule.unit, rule.reset_by)
+        return conj([read, self._latch(False, "seen_off", rule.unit, rule.reset_by)])
+
+    def _overriding(self, rule: Rule) -> Expr:
+        key = ("override", rule.name)
+        if key in self._memo:
+            return self._memo[key]
+        most = rule.override_at_most
+        comp = self.layout.of(Kind.OVERRIDE, key, 0, (0, 0, most.scans if most else 0, 0))
+        read = self._line_read(rule.unit, rule.overridden_by)
+        self.statements.append(Statement(f"a{comp}", read, comp, cycle=self._cycle(rule.unit), rule=rule))
+        self._memo[key] = var(f"a{comp}")
+        return self._memo[key]
+
+    # --- after building
+
+    def _unite_free(self) -> None:
+        """Free rules that act in the same places and nowhere else need one input between them."""
+        uses: dict[str, list[FreeUse]] = {}
+        for use in self.free:
+            uses.setdefault(use.name, []).append(use)
+        first: dict[object, str] = {}
+        self.alias: dict[str, str] = {}
+        for name, listed in uses.items():
+            places = frozenset(u.use for u in listed)
+            plain = all(not self.scheme.rules[u.rule].only_while for u in listed)
+            modal = any(self.index.modal(u.rule) for u in listed)
+            if ACT in places or not plain or modal or any(self.scheme.rules[u.rule].overridden_by for u in listed):
+                continue
+            known = first.setdefault(places, name)
+            if known != name:
+                self.alias[name] = known
+
+    def take_signs(self, seeds: Iterable[tuple[str, int]] = ()) -> None:
+        """For each signal, the directions in which it moves the bad scan; both where it helps and hurts.
+
+        `seeds`: what other circuits know of the components.
+        """
+        by_name = {s.name: s for s in self.statements}
+        todo: list[tuple[str, int]] = [(self.alias.get(n, n), s) for n, s in signs(self.bad)]
+        todo += seeds
+        while todo:
+            name, sign = todo.pop()
+            known = self.sign.setdefault(name, set())
+            if sign in known:
+                continue
+            known.add(sign)
+            found: list[tuple[str, int]] = []
+            if name[0] == "p" and int(name[1:]) in self.nexts:
+                found = list(signs(self.nexts[int(name[1:])], sign))
+            elif name in by_name:
+                statement = by_name[name]
+                if statement.comp >= 0 and self.layout.comps[statement.comp].kind is Kind.OVERRIDE:
+                    found = [x for s in (1, -1) for x in signs(statement.expr, s)]
+                elif statement.code:
+                    found = [(statement.code, sign)]
+                else:
+                    found = list(signs(statement.expr, sign))
+                found += signs(statement.clears, -sign)
+                found += signs(statement.edge, -sign)
+                found += [x for s in (1, -1) for x in signs(statement.cycle, s)]
+            todo.extend((self.alias.get(n, n), s) for n, s in found)
+
+    def one_sign(self, name: str) -> int:
+        """+1 or -1 where the signal moves the bad scan in one direction only; 0 where in both; 2 where in none."""
+        known = self.sign.get(self.alias.get(name, name), set())
+        return 2 if not known else 0 if len(known) > 1 else next(iter(known))
+
+
+__all__ = [
+    "ACT",
+    "AWAITING",
+    "CLEAR",
+    "DROPPING_OFF",
+    "PICKING_UP",
+    "TRIPPED",
+    "Abstraction",
+    "Circuit",
+    "Comp",
+    "FreeUse",
+    "Kind",
+    "Layout",
+    "SlotKey",
+    "Statement",
+]

@@ -1,0 +1,161 @@
+"""A circuit as one Python function: `step(L, E, X)`, places and inputs in, places out.
+
+L: the place of each component. E: bit i set where component i's running delay ends at this scan (if it goes on). X: the
+inputs, in the order of `inputs`. Returns the new places, the bits asked of E, the bits of timers started again in the same
+place, the bits of timers standing still, whether the scan is bad, and (where asked for) the rules' activity and force.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from interlock.proof.circuit import Circuit, Kind, Statement
+from interlock.proof.expr import FALSE, TRUE, text
+from interlock.scheme.words import PowerUp
+
+Places = tuple[int, ...]
+Result = tuple[Places, int, int, int, bool, tuple[bool, ...]]
+Step = Callable[[Places, int, tuple[int, ...]], Result]
+
+
+@dataclass(frozen=True)
+class Compiled:
+    """The function, its inputs in order (slots, then booleans), and the probes in the order of its last result."""
+
+    step: Step
+    inputs: tuple[str, ...]
+    probes: tuple[tuple[str, str], ...]  # ("act" | "force", rule)
+    source: str
+
+
+def compiled(circuit: Circuit, *, probe: bool = False) -> Compiled:
+    """Print and compile a circuit. The layout must be complete: circuits that share it are all built before."""
+    layout = circuit.layout
+    inputs = (*circuit.slots.values(), *(n for n in circuit.bools.values() if n not in circuit.alias))
+    lines: list[str] = []
+    if inputs:
+        lines.append(f"{', '.join(inputs)}, = X")
+    lines += [f"{name} = {known}" for name, known in circuit.alias.items()]
+    count = len(layout.comps)
+    if count:
+        lines.append(f"{', '.join(f'l{i}' for i in range(count))}, = L")
+    lines.append("q = r = s = 0")
+    moved: set[int] = set()
+    for i in circuit.nexts:
+        lines.append(f"p{i} = l{i} == 1")
+    for statement in circuit.statements:
+        if statement.comp < 0:
+            lines.append(f"{statement.name} = {text(statement.expr)}")
+            continue
+        moved.add(statement.comp)
+        lines += _moves(circuit, statement)
+    for i, e in circuit.nexts.items():
+        moved.add(i)
+        lines.append(f"n{i} = 1 if {text(e)} else 0")
+    for i in range(count):
+        if i not in moved:
+            kept = layout.comps[i].kind is Kind.STUCK
+            lines.append(f"n{i} = l{i}" if kept else f"n{i} = 0")
+    probes: list[tuple[str, str]] = []
+    values: list[str] = []
+    if probe:
+        for what in ("active", "force"):
+            for key, e in circuit._memo.items():
+                if key[0] == what:
+                    probes.append(("act" if what == "active" else "force", key[1]))
+                    values.append(text(e))
+    places = "(" + "".join(f"n{i}, " for i in range(count)) + ")"
+    shown = "(" + "".join(f"{v}, " for v in values) + ")"
+    lines.append(f"return {places}, q, r, s, {text(circuit.bad)}, {shown}")
+    source = "def step(L, E, X):\n    " + "\n    ".join(lines) + "\n"
+    scope: dict[str, Step] = {}
+    exec(compile(source, "<scan>", "exec"), scope)  # only names and operators printed above, never text of a scheme
+    return Compiled(scope["step"], inputs, tuple(probes), source)
+
+
+def _moves(circuit: Circuit, statement: Statement) -> list[str]:
+    i = statement.comp
+    comp = circuit.layout.comps[i]
+    match comp.kind:
+        case Kind.WITHIN:
+            return [
+                f"if {text(statement.expr)}: n{i} = 0",
+                f"elif l{i} == 0: n{i} = 1",
+                f"elif l{i} == 1:",
+                f"    q |= {1 << i}",
+                f"    n{i} = 2 if E & {1 << i} else 1",
+                f"else: n{i} = 2",
+                f"a{i} = n{i} != 2",
+            ]
+        case Kind.OVERRIDE:
+            return _override(statement, i, comp.delays[2])
+        case Kind.RULE:
+            return _rule(statement, i, comp.delays)
+        case Kind.LATCH | Kind.STUCK:
+            raise AssertionError("these are no statements")
+
+
+def _override(statement: Statement, i: int, most: int) -> list[str]:
+    assert statement.rule is not None
+    limited = statement.rule.override_at_most is not None
+    first = 3 if limited and most == 0 else 2
+    lines: list[str] = []
+    start = "if"
+    if statement.cycle != FALSE:
+        lines.append(f"if {text(statement.cycle)}: n{i} = 0")
+        start = "elif"
+    lines += [
+        f"{start} not {text(statement.expr)}: n{i} = 1",
+        f"elif l{i} == 0: n{i} = 0",
+        f"elif l{i} == 1: n{i} = {first}",
+        f"elif l{i} == 2:",
+    ]
+    lines += [f"    q |= {1 << i}", f"    n{i} = 3 if E & {1 << i} else 2"] if limited else [f"    n{i} = 2"]
+    return [*lines, f"else: n{i} = 3", f"a{i} = n{i} == 2"]
+
+
+def _rule(statement: Statement, i: int, delays: Sequence[int]) -> list[str]:
+    rule = statement.rule
+    assert rule is not None
+    bit = 1 << i
+    cleared = 4 if rule.manual else 0
+    if statement.code:
+        c = statement.code
+        trips, clears = f"{c} == 2", f"{c} == 0"
+    else:
+        trips, clears = text(statement.expr), text(statement.clears)
+    on_trip = 1 if delays[1] else 2
+    on_clear = 3 if delays[3] else cleared
+    lines: list[str] = []
+    start = "if"
+    if statement.cycle != FALSE:
+        lines.append(f"if {text(statement.cycle)}:")
+        if rule.power_up is PowerUp.AS_LEFT:
+            lines += [f"    n{i} = l{i}", f"    if l{i} == 1 or l{i} == 3: r |= {bit}"]
+        else:
+            lines.append(f"    n{i} = {0 if rule.power_up is PowerUp.CLEAR else 2}")
+        start = "elif"
+    if statement.code:
+        lines += [f"{start} {statement.code} == 3:", f"    n{i} = l{i}", f"    if l{i} == 1 or l{i} == 3: s |= {bit}"]
+        start = "elif"
+    edge = text(statement.edge)
+    reset = "4" if statement.edge == FALSE else "0" if statement.edge == TRUE else f"0 if {edge} else 4"
+    lines += [
+        f"{start} l{i} == 0: n{i} = {on_trip} if {trips} else 0",
+        f"elif l{i} == 1:",
+        f"    if {trips}:",
+        f"        q |= {bit}",
+        f"        n{i} = 2 if E & {bit} else 1",
+        f"    else: n{i} = 0",
+        f"elif l{i} == 2: n{i} = {on_clear} if {clears} else 2",
+        f"elif l{i} == 3:",
+        f"    if {clears}:",
+        f"        q |= {bit}",
+        f"        n{i} = {cleared} if E & {bit} else 3",
+        f"    else: n{i} = 2",
+        f"elif {clears}: n{i} = {reset}",
+        f"else: n{i} = 2",
+        f"a{i} = n{i} >= 2",
+    ]
+    return lines

@@ -1,0 +1,92 @@
+"""Look-ups into a scheme that every search needs, made once: who blocks and starts what, which truths hang together."""
+
+from __future__ import annotations
+
+from interlock.proof.bounds import SCALE, Bounds
+from interlock.scheme.model import AnyOf, Scheme
+
+
+class Index:
+    """`component` maps each quantity to the number of its group: quantities tied to each other or seen by one sensor."""
+
+    def __init__(self, scheme: Scheme) -> None:
+        self.scheme = scheme
+        self.blockers: dict[str, list[tuple[str, AnyOf]]] = {o: [] for o in scheme.outputs}
+        self.starters: dict[tuple[str, str], list[str]] = {}
+        self._modal: set[str] = set()
+        by_path: dict[tuple[str, str], list[str]] = {}
+        for output in scheme.outputs.values():
+            for path in output.drives:
+                by_path.setdefault((output.unit, path), []).append(output.name)
+        for rule in scheme.rules.values():
+            for target in rule.blocks:
+                if target.when:
+                    self._modal.add(rule.name)
+                for output_name in by_path.get((rule.unit, target.path), ()):
+                    self.blockers[output_name].append((rule.name, target.when))
+            for path in rule.starts:
+                self.starters.setdefault((rule.unit, path), []).append(rule.name)
+        self._components()
+
+    def modal(self, rule: str) -> bool:
+        """Whether one of the rule's blocks depends on a mode."""
+        return rule in self._modal
+
+    def _components(self) -> None:
+        scheme = self.scheme
+        lead = {q: q for q in scheme.quantities}
+
+        def find(q: str) -> str:
+            while lead[q] != q:
+                lead[q] = lead[lead[q]]
+                q = lead[q]
+            return q
+
+        for quantity in scheme.quantities.values():
+            for tie in (quantity.at_least, quantity.at_most):
+                if tie:
+                    lead[find(tie.other)] = find(quantity.name)
+        for sensor in scheme.sensors.values():
+            for error in sensor.measures[1:]:
+                lead[find(error.quantity)] = find(sensor.measures[0].quantity)
+        numbers: dict[str, int] = {}
+        self.component = {q: numbers.setdefault(find(q), len(numbers)) for q in scheme.quantities}
+        self.members: list[list[str]] = [[] for _ in numbers]
+        for q, n in self.component.items():
+            self.members[n].append(q)
+        self._truth: dict[int, Bounds] = {}
+        self._sensors: list[list[str]] = [[] for _ in numbers]
+        for sensor in scheme.sensors.values():
+            self._sensors[self.component[sensor.measures[0].quantity]].append(sensor.name)
+
+    def truth(self, component: int) -> Bounds:
+        """What the quantities of a group can be together: spans, ties, and what each sensor's intervals imply.
+
+        Variables: zero, then the group's members in the scheme's order. Raises ValueError where nothing satisfies them.
+        """
+        if component in self._truth:
+            return self._truth[component]
+        members = self.members[component]
+        place = {q: i + 1 for i, q in enumerate(members)}
+        bounds = Bounds(len(members) + 1)
+        possible = True
+        for q in members:
+            quantity = self.scheme.quantities[q]
+            possible &= bounds.add(place[q], 0, quantity.span.high * SCALE)
+            possible &= bounds.add(0, place[q], -quantity.span.low * SCALE)
+            if quantity.at_least:
+                possible &= bounds.add(place[quantity.at_least.other], place[q], -quantity.at_least.difference * SCALE)
+            if quantity.at_most:
+                possible &= bounds.add(place[q], place[quantity.at_most.other], quantity.at_most.difference * SCALE)
+        for name in self._sensors[component]:
+            measures = self.scheme.sensors[name].measures
+            for a in measures:
+                for b in measures:
+                    if a is not b:
+                        # reading - a >= low_a and reading - b <= high_b
+                        bound = (b.interval.high - a.interval.low) * SCALE
+                        possible &= bounds.add(place[a.quantity], place[b.quantity], bound)
+        if not possible:
+            raise ValueError("no truth satisfies the spans, ties and sensors' intervals together")
+        self._truth[component] = bounds
+        return bounds

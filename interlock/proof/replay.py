@@ -1,0 +1,403 @@
+"""An abstract run made real: the same inputs given to the whole cone, every rule followed, scan by scan with jumps.
+
+Where a free rule was assumed to be what it can't be, the run deviates; the deviations say what must be followed next.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from interlock.proof.bounds import Bounds
+from interlock.proof.cells import CLEARS, HOLDS, NEITHER, TRIPS, Group
+from interlock.proof.circuit import ACT, Circuit, Kind
+from interlock.proof.emit import Places, Result
+from interlock.proof.schedule import Stage
+from interlock.proof.system import NOT_STUCK, STALE, System
+from interlock.scheme.words import LineForm, Signal
+
+WANT_LOW = (CLEARS, NEITHER, HOLDS, TRIPS)
+WANT_HIGH = (TRIPS, HOLDS, NEITHER, CLEARS)
+WANT_ANY = (CLEARS, NEITHER, TRIPS, HOLDS)
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One scan's world: the inputs of the compiled scan, the systems its readings are taken from, what arises."""
+
+    x: tuple[int, ...]
+    config: int
+    onset: tuple[int, ...]
+    solutions: tuple[tuple[Group, Bounds], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Played:
+    """`scans` scans with the same world."""
+
+    choice: Choice
+    scans: int
+    bad: bool
+
+
+@dataclass
+class Run:
+    """A real run: what was played, the longest row of bad scans at its end, and where it deviated."""
+
+    played: list[Played] = field(default_factory=list)
+    bad_run: int = 0
+    endless: bool = False
+    deviations: set[tuple[str, str]] = field(default_factory=set)  # (rule, use)
+
+
+class Player:
+    """The whole cone as an explicit state."""
+
+    def __init__(self, full: System) -> None:
+        self.full = full
+        self.config, self.places = full.start
+        self.timers = [0] * len(self.places)
+        self.delays = [c.delays for c in full.layout.comps]
+        self.run = Run()
+        self._choices: dict[object, Choice | None] = {}
+
+    def state(self) -> tuple[int, Places, tuple[int, ...]]:
+        """Everything that matters for what comes."""
+        return self.config, self.places, tuple(self.timers)
+
+    def idle(self) -> bool:
+        """Whether no timer runs."""
+        return not any(d[p] for d, p in zip(self.delays, self.places, strict=True))
+
+    def play(self, choice: Choice, scans: int, bad_wanted: bool, watch: Deviation | None) -> bool:
+        """Give the same world for a number of scans; False where a wanted bad scan was not."""
+        left = scans
+        while left > 0:
+            result, stays = self._step(choice)
+            bad = result[4]
+            if watch is not None:
+                watch.look(result[5], bad)
+            if bad_wanted and not bad:
+                return False
+            jump = 1
+            if stays:
+                jump += min([left - 1, *self._to_next_event()])
+                for i, d in enumerate(self.delays):
+                    if d[self.places[i]]:
+                        self.timers[i] += jump - 1
+            self.run.bad_run = self.run.bad_run + jump if bad else 0
+            self.run.played.append(Played(choice, jump, bad))
+            left -= jump
+        return True
+
+    def settle(self, choice: Choice, limit: int = 10_000) -> None:
+        """Hold a world until nothing changes any more."""
+        for _ in range(limit):
+            result, stays = self._step(choice)
+            self.run.bad_run = self.run.bad_run + 1 if result[4] else 0
+            self.run.played.append(Played(choice, 1, result[4]))
+            if stays:
+                jump = min(self._to_next_event(), default=0)
+                if self.idle():
+                    return
+                for i, d in enumerate(self.delays):
+                    if d[self.places[i]]:
+                        self.timers[i] += jump
+                if jump:
+                    self.run.played.append(Played(choice, jump, result[4]))
+
+    def _to_next_event(self) -> list[int]:
+        return [d[p] - 1 - t for d, p, t in zip(self.delays, self.places, self.timers, strict=True) if d[p]]
+
+    def _step(self, choice: Choice) -> tuple[Result, bool]:
+        ends = 0
+        for i, d in enumerate(self.delays):
+            if d[self.places[i]] and self.timers[i] + 1 >= d[self.places[i]]:
+                ends |= 1 << i
+        config = self.full.configs[choice.config]
+        result = self.full.compiled(config.arisen).step(self.places, ends, choice.x)
+        places = result[0]
+        stuck = len(self.full.sensors)
+        if stuck:
+            places = self._stuck_places(choice, ends) + places[stuck:]
+        again, still = result[2], result[3]
+        stays = places == self.places and not again and not still and choice.config == self.config
+        for i, p in enumerate(places):
+            if self.delays[i][p]:
+                if p == self.places[i] and not again >> i & 1:
+                    self.timers[i] += 0 if still >> i & 1 else 1
+                else:
+                    self.timers[i] = 0
+            else:
+                self.timers[i] = 0
+        self.places, self.config = places, choice.config
+        return result, stays
+
+    def _stuck_places(self, choice: Choice, ends: int) -> Places:
+        config = self.full.configs[choice.config]
+        found = []
+        for i in range(len(self.full.sensors)):
+            if config.stuck[i] == STALE:
+                found.append(2)
+            elif config.stuck[i] == NOT_STUCK or not self.delays[i][1]:
+                found.append(0)
+            else:
+                found.append(1)
+        del ends
+        return tuple(found)
+
+    def due(self) -> tuple[int, ...]:
+        """The stuck sensors that go stale at the next scan."""
+        return tuple(
+            i
+            for i in range(len(self.full.sensors))
+            if self.places[i] == 1 and self.timers[i] + 1 >= self.delays[i][1]
+        )
+
+
+class Deviation:
+    """Compares what a free rule was assumed to be with what it is."""
+
+    def __init__(self, abstract: System, full: System, arisen: int, x: Sequence[int], run: Run) -> None:
+        circuit = abstract.circuits[arisen]
+        inputs = dict(zip(abstract.compiled(arisen).inputs, x, strict=True))
+        self.probes = {p: i for i, p in enumerate(full.compiled(arisen).probes)}
+        self.run = run
+        self.assumed: list[tuple[int, bool, int, str, str]] = []
+        for use in circuit.free:
+            value = bool(inputs[circuit.alias.get(use.name, use.name)])
+            forced = circuit.bools.get(("forced", use.rule))
+            sign = circuit.one_sign(use.name)
+            if use.use != ACT and forced is not None:
+                value = value and bool(inputs[circuit.alias.get(forced, forced)])
+            probe = self.probes.get(("act" if use.use == ACT else "force", use.rule), -1)
+            self.assumed.append((probe, value, sign, use.rule, use.use))
+        self.now: set[tuple[str, str]] = set()
+
+    def look(self, probes: Sequence[bool], bad: bool) -> None:
+        """Note the uses whose rule is not what was assumed, to the bad scan's harm."""
+        self.now = set()
+        # rules that share one input stand for each other: wanting it on asks for one of them
+        for probe, value, sign, rule, use in self.assumed:
+            actual = bool(probes[probe]) if probe >= 0 else False
+            if actual != value and (sign == 0 or (sign > 0) == value):
+                self.now.add((rule, use))
+        self.run.deviations |= self.now
+        del bad
+
+
+def wishes(circuit: Circuit, abstract: Circuit, inputs: Mapping[str, int]) -> dict[str, bool]:
+    """For rules of the whole cone: whether they had better be active."""
+    scheme = circuit.scheme
+    found: dict[str, bool] = {}
+    lines: dict[str, bool] = {}
+
+    def push(rule: str, want: bool) -> None:
+        if rule in found:
+            return
+        found[rule] = want
+        record = scheme.rules[rule]
+        test = record.trips.test if want else record.clears.test
+        if record.watches is Signal.RULE:
+            push(record.watched, bool(test))
+        elif record.watches is Signal.LINE:
+            line = scheme.lines[record.watched]
+            if line.form.sent:
+                for sender in line.rules:
+                    push(sender, bool(test) is (line.form is LineForm.HIGH_WHEN))
+            elif line.form is LineForm.EXTERNAL:
+                lines.setdefault(line.name, bool(test))
+
+    for key, i in circuit.layout.place.items():
+        if circuit.layout.comps[i].kind is Kind.RULE:
+            sign = circuit.one_sign(f"a{i}")
+            if sign in (1, -1):
+                push(key[1], sign > 0)
+    for use in abstract.free:
+        push(use.rule, bool(inputs[abstract.alias.get(use.name, use.name)]))
+    found.update({f"line {n}": v for n, v in lines.items()})
+    return found
+
+
+class Realiser:
+    """Turns the inputs of an abstract scan into a world for the whole cone."""
+
+    def __init__(self, abstract: System, full: System) -> None:
+        self.abstract, self.full = abstract, full
+        self._known: dict[object, Choice | None] = {}
+        self._groups: dict[object, list[Group]] = {}
+
+    def choice(
+        self,
+        now: int,
+        stale: tuple[int, ...],
+        config: int,
+        onset: tuple[int, ...],
+        x: tuple[int, ...],
+        wish_x: tuple[int, ...] | None = None,
+    ) -> Choice | None:
+        """The world for one scan. `now`: the whole cone's configuration before it; `config`, `onset`, `x`: the abstract
+        scan's. None where the whole cone has no such scan."""
+        key = (now, stale, config, onset, x, wish_x)
+        if key not in self._known:
+            self._known[key] = self._choice(now, stale, config, onset, x, wish_x or x)
+        return self._known[key]
+
+    def _choice(
+        self,
+        now: int,
+        stale: tuple[int, ...],
+        config: int,
+        onset: tuple[int, ...],
+        x: tuple[int, ...],
+        wish_x: tuple[int, ...],
+    ) -> Choice | None:
+        arisen = self.abstract.configs[config].arisen
+        a, f = self.abstract.circuits[arisen], self.full.circuits[arisen]
+        given = dict(zip(self.abstract.compiled(arisen).inputs, x, strict=True))
+        asked = dict(zip(self.abstract.compiled(arisen).inputs, wish_x, strict=True))
+        want = wishes(f, a, asked)
+        for new, full_onset, _, _, ends in self.full.config_moves(now):
+            if self.full.configs[new].arisen != arisen or not self._alike(config, onset, new, full_onset):
+                continue
+            if tuple(i for i in range(len(self.full.sensors)) if ends >> i & 1) != stale:
+                continue
+            choice = self._solve(a, f, given, want, new, full_onset)
+            if choice is not None:
+                return choice
+        return None
+
+    def _alike(self, config: int, onset: tuple[int, ...], new: int, full_onset: tuple[int, ...]) -> bool:
+        if onset != full_onset:
+            return False
+        for i, (a, b) in enumerate(
+            zip(self.abstract.configs[config].stuck, self.full.configs[new].stuck, strict=True)
+        ):
+            if (a < 0 or b < 0) and a != b:
+                return False
+            if a >= 0:
+                outer, inner = self.abstract.spans[i][a], self.full.spans[i][b]
+                if outer.low is not None and (inner.low is None or inner.low < outer.low):
+                    return False
+                if outer.high is not None and (inner.high is None or inner.high > outer.high):
+                    return False
+        return True
+
+    def _solve(
+        self,
+        a: Circuit,
+        f: Circuit,
+        given: Mapping[str, int],
+        want: Mapping[str, bool],
+        new: int,
+        onset: tuple[int, ...],
+    ) -> Choice | None:
+        values: dict[str, int] = {}
+        solutions: list[tuple[Group, Bounds]] = []
+        if (new, onset) not in self._groups:
+            self._groups[new, onset] = self.full.groups(f, self.full.view(new, onset))
+        for group in self._groups[new, onset]:
+            fixed: list[tuple[int, Sequence[int]]] = []
+            loose: list[tuple[int, Sequence[int]]] = []
+            for i, slot in enumerate(group.slots):
+                if slot in a.slots:
+                    code = given[a.slots[slot]]
+                    if slot[0] == "truth" and not code:
+                        continue
+                    fixed.append((i, (code,)))
+                elif slot[0] == "truth":
+                    continue
+                else:
+                    wish = want.get(str(slot[1]))
+                    loose.append((i, WANT_ANY if wish is None else WANT_HIGH if wish else WANT_LOW))
+            found = group.first([*fixed, *loose])
+            if found is None:
+                return None
+            for i, slot in enumerate(group.slots):
+                values[f.slots[slot]] = found[0][i]
+            solutions.append((group, found[1]))
+        for key, name in f.bools.items():
+            if key in a.bools:
+                values[name] = given[a.alias.get(a.bools[key], a.bools[key])]
+            elif key[0] == "line" and f"line {key[1]}" in want:
+                values[name] = int(want[f"line {key[1]}"])
+            else:
+                values[name] = int(f.one_sign(name) == 1)
+        inputs = self.full.compiled(self.full.configs[new].arisen).inputs
+        return Choice(tuple(values[n] for n in inputs), new, onset, tuple(solutions))
+
+
+def replay(abstract: System, full: System, plan: Sequence[Stage], loop: frozenset[int] = frozenset()) -> Run:
+    """Play a schedule on the whole cone. `loop`: for an endless run, the stages at which the loop begins anew; the run is
+    endless when the whole cone is then in a state it was in before. The last stage alone: it stays there."""
+    player, realiser = Player(full), Realiser(abstract, full)
+    run = player.run
+    first_bad = next((k for k, s in enumerate(plan) if s.node.bad), len(plan))
+    bad_x: tuple[int, ...] | None = None
+    if first_bad < len(plan):
+        stage = plan[first_bad]
+        move = stage.to.move if stage.to else None
+        bad_x = stage.node.stays.inputs if stage.stay and stage.node.stays else move.inputs if move else None
+    settle_at = max((k for k in range(first_bad) if _idle(abstract, plan[k])), default=-1)
+    seen: set[object] = set()
+    for k, stage in enumerate(plan):
+        node = stage.node
+        if k in loop:
+            state = player.state()
+            run.endless = state in seen
+            seen.add(state)
+            if run.endless:
+                return run
+        if node.stays and stage.stay and not _hold(player, realiser, stage, node.bad, stage.stay):
+            return run
+        if node.stays and k == settle_at and not player.due():
+            wish = bad_x if plan[first_bad].node.config == node.config else None
+            choice = realiser.choice(player.config, (), node.stays.config, (), node.stays.inputs, wish)
+            if choice is not None:
+                player.settle(choice)
+        move = stage.to.move if stage.to else None
+        if move is not None and stage.to is not None:
+            choice = realiser.choice(player.config, player.due(), move.config, move.onset, move.inputs)
+            if choice is None:
+                return run
+            watch = Deviation(abstract, full, abstract.configs[move.config].arisen, move.inputs, run)
+            if not player.play(choice, 1, stage.to.bad, watch):
+                run.deviations = watch.now or run.deviations
+                return run
+    if loop == {len(plan) - 1}:
+        longest = max((d for c in full.layout.comps for d in c.delays), default=0) + 1
+        for _ in range(len(full.layout.comps) + 2):
+            if not _hold(player, realiser, plan[-1], True, longest):
+                return run
+            state = player.state()
+            run.endless = state in seen
+            seen.add(state)
+            if run.endless:
+                return run
+    return run
+
+
+def _idle(abstract: System, stage: Stage) -> bool:
+    """Whether the abstract run can wait here as long as it likes."""
+    delays = (c.delays[p] for c, p in zip(abstract.layout.comps, stage.node.places, strict=True))
+    return stage.node.stays is not None and not any(delays)
+
+
+def _hold(player: Player, realiser: Realiser, stage: Stage, bad: bool, scans: int) -> bool:
+    stays = stage.node.stays
+    assert stays is not None
+    abstract, full = realiser.abstract, realiser.full
+    left = scans
+    while left > 0:
+        due = player.due()
+        choice = realiser.choice(player.config, due, stays.config, (), stays.inputs)
+        if choice is None:
+            return False
+        watch = Deviation(abstract, full, abstract.configs[stays.config].arisen, stays.inputs, player.run)
+        sticking = any(player.places[i] == 1 for i in range(len(full.sensors)))
+        span = 1 if sticking else left
+        if not player.play(choice, span, bad, watch):
+            player.run.deviations = watch.now or player.run.deviations
+            return False
+        left -= span
+    return True

@@ -1,0 +1,309 @@
+"""The exact search: the longest run of consecutive bad scans of a system, over all its behaviours from power-up.
+
+First all reachable states are found, as pairs of places and zones; then, from each of them, what bad scans alone lead to,
+with one more clock that counts them. Staying in the same places is one step, however long it lasts, so the cost does not
+depend on the delays. A state that another one can do everything for (by the signs of the components) is not kept.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from heapq import heappop, heappush
+
+from interlock.proof.circuit import Comp, Kind
+from interlock.proof.emit import Places
+from interlock.proof.system import Move, System
+from interlock.proof.zones import FAR, Zone, elapsed, freed_down, freed_up, rows, tighten, within
+
+RULE_RANK = (0, 1, 4, 3, 2)  # a rule's places along its line, from clear to tripped
+
+
+class BudgetError(Exception):
+    """The search was stopped: it looked at as many zones as it may."""
+
+
+@dataclass(slots=True, eq=False)
+class Node:
+    """A zone that was reached, how, and whether staying in its places is possible."""
+
+    config: int
+    places: Places
+    zone: Zone
+    parent: Node | None
+    move: Move | None
+    stays: Move | None
+    bad: bool  # whether it belongs to the bad run
+    dropped: bool = False
+
+    def path(self) -> list[Node]:
+        """The nodes from the first to this one."""
+        found: list[Node] = []
+        node: Node | None = self
+        while node is not None:
+            found.append(node)
+            node = node.parent
+        return found[::-1]
+
+
+@dataclass(frozen=True, slots=True)
+class Longest:
+    """The longest bad run: its length (None: no end), where it was found, and the zones looked at.
+
+    `loop`: for an endless run, the earlier node of its path to which it comes back (None: it stays at `node`).
+    """
+
+    scans: int | None
+    node: Node | None
+    loop: Node | None
+    zones: int
+
+
+def running(system: System, places: Places) -> list[int]:
+    """The components whose timer runs in these places."""
+    return [i for i, c in enumerate(system.layout.comps) if c.delays[places[i]]]
+
+
+class Search:
+    """One search of one system."""
+
+    def __init__(self, system: System, budget: int) -> None:
+        self.system, self.budget = system, budget
+        self.comps: Sequence[Comp] = system.layout.comps
+        self.count = 0
+        self._clocks: dict[Places, tuple[list[int], list[int]]] = {}
+        self._split: dict[Places, tuple[tuple[object, ...], tuple[int, ...]]] = {}
+        self._signed = [i for i, s in enumerate(system.sign) if s]
+        self._equal = [i for i, s in enumerate(system.sign) if not s]
+
+    def clocks(self, places: Places) -> tuple[list[int], list[int]]:
+        """The running components and the most each timer can be (one less than its delay)."""
+        if places not in self._clocks:
+            found = running(self.system, places)
+            self._clocks[places] = (found, [self.comps[i].delays[places[i]] - 1 for i in found])
+        return self._clocks[places]
+
+    # --- one scan on zones
+
+    def after(self, node: Node, move: Move, counts: bool) -> list[int] | None:
+        """The zone after a move, without what staying there adds; None where the move's guard can't be met."""
+        old, most = self.clocks(node.places)
+        n = len(old) + 1 + counts
+        d = list(node.zone)
+        for row, (i, top) in enumerate(zip(old, most, strict=True), 1):
+            if move.asked >> i & 1:
+                if move.ends >> i & 1:
+                    if not tighten(d, n, 0, row, -top):
+                        return None
+                elif not tighten(d, n, row, 0, top - 1):
+                    return None
+        new, new_most = self.clocks(move.places)
+        m = len(new) + 1 + counts
+        where = {i: row for row, i in enumerate(old, 1)}
+        # for each new row: the old row it goes on from (0: starts at zero) and what one scan adds to it
+        source, added = [0], [0]
+        for i in new:
+            goes_on = i in where and node.places[i] == move.places[i] and not move.again >> i & 1
+            source.append(where[i] if goes_on else 0)
+            added.append(1 if goes_on and not move.still >> i & 1 else 0)
+        if counts:
+            source.append(n - 1)
+            added.append(1)
+        out = [0] * (m * m)
+        for a in range(m):
+            sa, pa = source[a] * n, added[a]
+            for b in range(m):
+                if a != b:
+                    bound = d[sa + source[b]]
+                    out[a * m + b] = FAR if bound >= FAR else bound + pa - added[b]
+        for a in range(m):
+            for b in range(m):
+                if a != b and source[a] == source[b]:
+                    out[a * m + b] = added[a] - added[b]
+        self.close(out, m, move.places, new, new_most, counts)
+        return out
+
+    def close(self, d: list[int], n: int, places: Places, clocks: list[int], most: list[int], counts: bool) -> None:
+        """Add the states that one of the zone can do everything for."""
+        for row, i in enumerate(clocks, 1):
+            better = self.larger_is_better(i, places[i])
+            if better > 0:
+                freed_down(d, n, row)
+            elif better < 0:
+                freed_up(d, n, row, most[row - 1])
+        if counts:
+            freed_down(d, n, n - 1)
+
+    def larger_is_better(self, i: int, place: int) -> int:
+        sign, kind = self.system.sign[i], self.comps[i].kind
+        if kind is Kind.RULE:
+            return sign if place == 1 else -sign
+        return -sign if kind is Kind.WITHIN else 0
+
+    def _value(self, i: int, place: int) -> int:
+        """How good a place is for the bad scan."""
+        kind = self.comps[i].kind
+        rank = RULE_RANK[place] if kind is Kind.RULE else -place if kind is Kind.WITHIN else place
+        return rank * self.system.sign[i]
+
+    def split(self, places: Places) -> tuple[tuple[object, ...], tuple[int, ...]]:
+        """What must be equal for one state to stand for another, and what is compared."""
+        if places not in self._split:
+            self._split[places] = (
+                tuple(places[i] for i in self._equal),
+                tuple(self._value(i, places[i]) for i in self._signed),
+            )
+        return self._split[places]
+
+    # --- what is kept
+
+    def covers(self, a: Node, b: Node, counts: bool) -> bool:
+        """Whether each state of b has one in a that can do everything for it."""
+        va, vb = self.split(a.places)[1], self.split(b.places)[1]
+        if va == vb:
+            return within(b.zone, a.zone)
+        for x, y in zip(va, vb, strict=True):
+            if x < y:
+                return False
+        ca, cb = self.clocks(a.places)[0], self.clocks(b.places)[0]
+        na, nb = len(ca) + 1 + counts, len(cb) + 1 + counts
+        ra, rb = [0], [0]
+        wa = {i: r for r, i in enumerate(ca, 1)}
+        for r, i in enumerate(cb, 1):
+            if i in wa and a.places[i] == b.places[i]:
+                ra.append(wa[i])
+                rb.append(r)
+        if counts:
+            ra.append(na - 1)
+            rb.append(nb - 1)
+        return within(rows(b.zone, nb, rb), rows(a.zone, na, ra))
+
+    def explore(self, starts: Sequence[Node], counts: bool, stop: Callable[[Node], bool]) -> Iterator[Node]:
+        """All that can be reached (by bad scans alone where they are counted), best places first."""
+        kept: dict[tuple[object, ...], list[Node]] = {}
+        heap: list[tuple[int, int, Node]] = []
+        serial = 0
+
+        def put(node: Node) -> None:
+            nonlocal serial
+            group = kept.setdefault((node.config, self.split(node.places)[0]), [])
+            if any(self.covers(k, node, counts) for k in group):
+                return
+            for k in group:
+                if self.covers(node, k, counts):
+                    k.dropped = True
+            group[:] = [k for k in group if not k.dropped]
+            group.append(node)
+            serial += 1
+            heappush(heap, (-sum(self.split(node.places)[1]), serial, node))
+            self.count += 1
+            if self.count > self.budget:
+                raise BudgetError
+
+        for node in starts:
+            put(node)
+        while heap:
+            node = heappop(heap)[2]
+            if node.dropped:
+                continue
+            yield node
+            if stop(node):
+                return
+            for move in self.system.moves(node.config, node.places):
+                if counts and not move.bad:
+                    continue
+                if self._stay(node, move):
+                    continue
+                d = self.after(node, move, counts)
+                if d is not None:
+                    put(self.settled(move.config, move.places, d, node, move, counts))
+
+    def _stay(self, node: Node, move: Move) -> bool:
+        """A move that only lets time go by."""
+        return (
+            move.config == node.config
+            and move.places == node.places
+            and not move.ends
+            and not move.again
+            and not move.still
+        )
+
+    def settled(
+        self, config: int, places: Places, d: list[int], parent: Node | None, move: Move | None, counts: bool
+    ) -> Node:
+        """A node with all that staying in its places adds."""
+        node = Node(config, places, (), parent, move, None, counts)
+        for stay in self.system.moves(config, places):
+            if self._stay(node, stay) and (stay.bad or not counts):
+                node.stays = stay
+                break
+        if node.stays:
+            clocks, most = self.clocks(places)
+            n = len(clocks) + 1 + counts
+            elapsed(d, n, [*most, FAR] if counts else most)
+            self.close(d, n, places, clocks, most, counts)
+        node.zone = tuple(d)
+        return node
+
+    # --- the two phases
+
+    def reachable(self) -> list[Node]:
+        """The states that can be reached, as nodes none of which covers another."""
+        config, places = self.system.start
+        clocks, _ = self.clocks(places)
+        start = self.settled(config, places, [0] * (len(clocks) + 1) ** 2, None, None, False)
+        found = list(self.explore([start], False, lambda _: False))
+        return [n for n in found if not n.dropped]
+
+    def longest(self, reached: Sequence[Node], enough: int | None = None) -> Longest:
+        """The longest run of bad scans from these states. `enough`: stop as soon as it is longer than that."""
+        starts: list[Node] = []
+        for node in reached:
+            n = len(self.clocks(node.places)[0]) + 1
+            d = [0] * ((n + 1) ** 2)
+            for i in range(n):
+                for j in range(n):
+                    d[i * (n + 1) + j] = node.zone[i * n + j]
+                # the count is zero: it differs from a timer as zero does
+                d[i * (n + 1) + n] = node.zone[i * n]
+                d[n * (n + 1) + i] = node.zone[i]
+            starts.append(self.settled(node.config, node.places, d, node, None, True))
+        most = 0
+        best: Node | None = None
+        endless: tuple[Node, Node | None] | None = None
+
+        def stop(node: Node) -> bool:
+            nonlocal most, best, endless
+            n = len(self.clocks(node.places)[0]) + 2
+            top = node.zone[(n - 1) * n]
+            if top >= FAR:
+                endless = (node, None)
+                return True
+            if top > most:
+                most, best = top, node
+                if enough is not None and most > enough:
+                    return True
+            loop = self._comes_back(node, n)
+            if loop is not None:
+                endless = (node, loop)
+                return True
+            return False
+
+        for _ in self.explore(starts, True, stop):
+            pass
+        if endless:
+            return Longest(None, endless[0], endless[1], self.count)
+        return Longest(most, best, None, self.count)
+
+    def _comes_back(self, node: Node, n: int) -> Node | None:
+        """An earlier node of the bad run whose timers this one can have again: then the run need not end."""
+        mine: Zone | None = None
+        earlier = node.parent
+        while earlier is not None and earlier.bad:
+            if earlier.places == node.places and earlier.config == node.config:
+                if mine is None:
+                    mine = rows(node.zone, n, range(n - 1))
+                if within(rows(earlier.zone, n, range(n - 1)), mine):
+                    return earlier
+            earlier = earlier.parent
+        return None

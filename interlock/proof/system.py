@@ -1,0 +1,415 @@
+"""A claim's cone under a fault set as one transition system: configurations (which faults have arisen), places, moves.
+
+A state is a configuration, the place of each component and the timers of those that run one. `moves` gives what can happen
+in one scan for a configuration and places; the timers decide only which running delays end, and that is a move's guard.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import product
+
+from interlock.logic.faultset import FaultSet
+from interlock.proof.bounds import SCALE
+from interlock.proof.cells import (
+    CLEARS,
+    TRIPS,
+    Element,
+    Group,
+    Span,
+    UnsupportedError,
+    View,
+    grouped,
+    live,
+    slot_needs,
+)
+from interlock.proof.circuit import Abstraction, Circuit, Kind, Layout, SlotKey
+from interlock.proof.emit import Compiled, Places, compiled
+from interlock.proof.goal import Goal
+from interlock.proof.index import Index
+from interlock.scheme.model import Fault, SensorError
+from interlock.scheme.words import Combine, Mode, Part
+
+NOT_STUCK, STALE = -1, -2
+
+
+@dataclass(frozen=True, slots=True)
+class FaultPlan:
+    """A fault set sorted by when its faults are there: installed, arising in service (in groups), power cycles."""
+
+    installed: frozenset[Fault]
+    service: tuple[tuple[Fault, ...], ...]
+    cycled: frozenset[str]  # units that may be power-cycled from the start
+
+    @classmethod
+    def of(cls, faults: Iterable[Fault]) -> FaultPlan:
+        """Sort a fault set; the parts of a common cause that arise in service arise together."""
+        installed: set[Fault] = set()
+        service: list[tuple[Fault, ...]] = []
+        cycled: set[str] = set()
+        for fault in sorted(set(faults), key=lambda f: f.name):
+            singles = fault.single()
+            installed.update(s for s in singles if s.mode.installation)
+            rising = tuple(s for s in singles if not s.mode.installation)
+            if rising and all(s.mode is Mode.POWER_CYCLED for s in rising):
+                cycled.update(p for s in rising for p in s.parts)
+            elif rising:
+                service.append(rising)
+        return cls(frozenset(installed), tuple(service), frozenset(cycled))
+
+
+@dataclass(frozen=True, slots=True)
+class Config:
+    """Which service groups have arisen (bits), and for each sensor that can stick: not, in which span, or stale."""
+
+    arisen: int
+    stuck: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """What one scan can do from a configuration and places.
+
+    `asked`: components whose running delay may end here; `ends`: those of them whose delay does. `again`: timers started
+    anew in the same place; `still`: timers that stand still.
+    """
+
+    config: int
+    places: Places
+    asked: int
+    ends: int
+    again: int
+    still: int
+    bad: bool
+    inputs: tuple[int, ...]
+    onset: tuple[int, ...] = ()  # sensors (by number) that stick at this scan
+
+
+class System:
+    """Raises LoopError and UnsupportedError."""
+
+    def __init__(
+        self, index: Index, goal: Goal, plan: FaultPlan, abstraction: Abstraction, *, probe: bool = False
+    ) -> None:
+        self.index, self.goal, self.plan, self.abstraction = index, goal, plan, abstraction
+        self.layout = Layout()
+        self.sensors = tuple(
+            dict.fromkeys(p for group in plan.service for f in group if f.mode is Mode.STUCK for p in f.parts)
+        )
+        for name in self.sensors:
+            stale = index.scheme.sensors[name].stale_after
+            self.layout.of(Kind.STUCK, ("stuck", name), 0, (0, stale.scans if stale else 0, 0))
+        self.fault_sets = [
+            FaultSet.of(plan.installed | {f for i, g in enumerate(plan.service) if arisen >> i & 1 for f in g})
+            for arisen in range(1 << len(plan.service))
+        ]
+        installed = self.fault_sets[0]
+        freeze = frozenset(p for g in plan.service for f in g if f.mode is Mode.FROZEN for p in f.parts)
+        self.circuits = [
+            Circuit(
+                index,
+                goal,
+                abstraction,
+                self.layout,
+                faults,
+                installed=installed,
+                may_freeze=freeze,
+                cycles=self._cycled(arisen),
+            )
+            for arisen, faults in enumerate(self.fault_sets)
+        ]
+        self._share_components()
+        self.sign = self._signs()
+        self._compiled: dict[int, Compiled] = {}
+        self._probe = probe
+        self.spans = [self._stuck_spans(name) for name in self.sensors]
+        self.configs: list[Config] = []
+        self._config_number: dict[Config, int] = {}
+        self._config_moves: dict[int, list[tuple[int, tuple[int, ...], tuple[int, ...], int, int]]] = {}
+        self._inputs: dict[tuple[int, tuple[int, ...]], list[tuple[int, ...]]] = {}
+        self._moves: dict[tuple[int, Places], list[Move]] = {}
+        self.start = (self.number(Config(0, (NOT_STUCK,) * len(self.sensors))), tuple(c.start for c in self.layout.comps))
+
+    def _cycled(self, arisen: int) -> frozenset[str]:
+        later = {
+            p
+            for i, g in enumerate(self.plan.service)
+            if arisen >> i & 1
+            for f in g
+            if f.mode is Mode.POWER_CYCLED
+            for p in f.parts
+        }
+        return self.plan.cycled | later
+
+    # --- what the circuits share
+
+    def _share_components(self) -> None:
+        """A component that one configuration needs is kept up in all that lead to it."""
+        changed = len(self.circuits) > 1
+        while changed:
+            changed = False
+            keys = list(self.layout.place)
+            for circuit in self.circuits:
+                for key in keys:
+                    changed |= circuit.keep_up(key)
+            changed |= len(keys) < len(self.layout.place)
+
+    def _signs(self) -> list[int]:
+        """For each component +1, -1, or 0 where it is compared by equality."""
+        known: dict[str, set[int]] = {}
+        changed = True
+        while changed:
+            changed = False
+            for circuit in self.circuits:
+                circuit.take_signs((name, s) for name, both in known.items() for s in both)
+                for name, both in circuit.sign.items():
+                    if name[0] in "ap":
+                        mine = known.setdefault(name, set())
+                        if not both <= mine:
+                            mine |= both
+                            changed = True
+            if len(self.circuits) == 1:
+                break
+        found = []
+        for i, comp in enumerate(self.layout.comps):
+            both = known.get(("p" if comp.kind is Kind.LATCH else "a") + str(i), set())
+            signed = len(both) == 1 and comp.kind not in (Kind.OVERRIDE, Kind.STUCK)
+            found.append(next(iter(both)) if signed else 0)
+        return found
+
+    def compiled(self, arisen: int) -> Compiled:
+        """The scan under the faults that have arisen."""
+        if arisen not in self._compiled:
+            self._compiled[arisen] = compiled(self.circuits[arisen], probe=self._probe)
+        return self._compiled[arisen]
+
+    # --- configurations
+
+    def number(self, config: Config) -> int:
+        """The number of a configuration, new or not."""
+        if config not in self._config_number:
+            self._config_number[config] = len(self.configs)
+            self.configs.append(config)
+        return self._config_number[config]
+
+    def config_moves(self, number: int) -> list[tuple[int, tuple[int, ...], tuple[int, ...], int, int]]:
+        """What can happen to the faults in one scan: the new configuration, the sensors that stick at this scan, new
+        places of the STUCK components (-1: as it was), and the timers asked and ending."""
+        if number in self._config_moves:
+            return self._config_moves[number]
+        config = self.configs[number]
+        found: list[tuple[int, tuple[int, ...], tuple[int, ...], int, int]] = []
+        for arisen in range(1 << len(self.plan.service)):
+            if arisen & config.arisen != config.arisen:
+                continue
+            options: list[list[tuple[int, int, bool, int, int]]] = []  # status, place, onset, asked, ends
+            for i, name in enumerate(self.sensors):
+                status = config.stuck[i]
+                delay = self.layout.comps[i].delays[1]
+                stale = self.index.scheme.sensors[name].stale_after
+                if status == NOT_STUCK:
+                    if not self.fault_sets[arisen].has(Mode.STUCK, name):
+                        options.append([(NOT_STUCK, 0, False, 0, 0)])
+                    elif stale and delay == 0:
+                        options.append([(STALE, 2, False, 0, 0)])
+                    else:
+                        place = 1 if stale else 0
+                        options.append([(k, place, True, 0, 0) for k in range(len(self.spans[i]))])
+                elif status == STALE or not stale:
+                    options.append([(status, 2 if status == STALE else 0, False, 0, 0)])
+                else:
+                    options.append([(status, 1, False, 1 << i, 0), (STALE, 2, False, 1 << i, 1 << i)])
+            for choice in product(*options):
+                new = Config(arisen, tuple(c[0] for c in choice))
+                onset = tuple(i for i, c in enumerate(choice) if c[2])
+                asked = sum(c[3] for c in choice)
+                ends = sum(c[4] for c in choice)
+                found.append((self.number(new), onset, tuple(c[1] for c in choice), asked, ends))
+        self._config_moves[number] = found
+        return found
+
+    def view(self, number: int, onset: tuple[int, ...] = ()) -> View:
+        """The sensors' elements in a configuration; those in `onset` are live and at the value they stick at."""
+        config = self.configs[number]
+        return self._view(config.arisen, config.stuck, onset)
+
+    def _view(self, arisen: int, stuck: Sequence[int], onset: tuple[int, ...] = (), loose: int = -1) -> View:
+        faults = self.fault_sets[arisen]
+        errors: dict[tuple[Mode, str], tuple[SensorError, ...]] = {}
+        for fault in (*self.plan.installed, *(f for g in self.plan.service for f in g)):
+            if fault.mode in (Mode.DRIFTED, Mode.MISPLACED):
+                errors.update({(fault.mode, p): fault.error for p in fault.parts})
+        number = {name: i for i, name in enumerate(self.sensors)}
+        elements: list[tuple[str, Element]] = []
+        for name in self._seen_elements():
+            sensor = self.index.scheme.sensors[name]
+            element = live(sensor, faults, errors)
+            i = number.get(name, -1)
+            if faults.has(Mode.SHORTED, name) or faults.has(Mode.OPEN, name):
+                shorted = faults.has(Mode.SHORTED, name)
+                value = sensor.shorted_reads if shorted else sensor.open_reads
+                element = Element(lost=True) if value is None else _fixed(value)
+            elif i >= 0 and i == loose:
+                element = Element()
+            elif i >= 0 and stuck[i] == STALE:
+                element = Element(lost=True)
+            elif i >= 0 and stuck[i] >= 0:
+                span = self.spans[i][stuck[i]]
+                element = Element(element.error, span) if i in onset else Element((), span)
+            elements.append((name, element))
+        return View(tuple(elements), faults)
+
+    def _seen_elements(self) -> list[str]:
+        if not hasattr(self, "_elements"):
+            names: dict[str, None] = {}
+            for circuit in self.circuits:
+                for slot in circuit.slots:
+                    for kind, name in slot_needs(self.index, slot, circuit.faults):
+                        if kind == "element":
+                            names[name] = None
+            self._elements = [n for n in self.index.scheme.sensors if n in names]
+        return self._elements
+
+    def _stuck_spans(self, name: str) -> list[Span]:
+        """The line of values a sensor can stick at, cut so that within a part every value allows the same vectors."""
+        if name not in self._seen_elements():
+            return [Span(None, None)]
+        me = self.sensors.index(name)
+        for other in self.sensors:
+            if other != name and self._compared(name, other):
+                raise UnsupportedError(f"{name} and {other} both stuck, where their difference counts")
+        starts: set[int] = set()
+        for arisen, circuit in enumerate(self.circuits):
+            if not self.fault_sets[arisen].has(Mode.STUCK, name):
+                continue
+            unstuck = [NOT_STUCK] * len(self.sensors)
+            view = self._view(arisen, unstuck, loose=me)
+            for group in grouped(self.index, list(circuit.slots), view):
+                v = group.place.get(("element", name))
+                if v is None:
+                    continue
+                for leaves in group.vectors().values():
+                    for leaf in leaves:
+                        starts.add(_start(leaf.lowest(v)))
+                        starts.add(_start(leaf.highest(v) + 1))
+        cuts: list[int | None] = [None, *sorted(c for c in starts if abs(c) < 1 << 70), None]
+        return [
+            Span(low, None if high is None else high - 1) for low, high in zip(cuts, cuts[1:], strict=False)
+        ]
+
+    def _compared(self, one: str, other: str) -> bool:
+        """Whether a derived reading looks at the difference of these two elements."""
+        for reading in self.index.scheme.readings.values():
+            if reading.combine not in (Combine.LOWEST_OF, Combine.HIGHEST_OF):
+                seen = {self.fault_sets[0].source(Part.SENSOR, s) for s in reading.sensors}
+                if {one, other} <= seen:
+                    return True
+        return False
+
+    # --- inputs
+
+    def inputs(self, number: int, onset: tuple[int, ...]) -> list[tuple[int, ...]]:
+        """The input vectors of a scan in a configuration, without those that another one is as good as in every way."""
+        key = (number, onset)
+        if key not in self._inputs:
+            circuit = self.circuits[self.configs[number].arisen]
+            view = self.view(number, onset)
+            parts: list[list[tuple[int, ...]]] = []
+            order: list[str] = []
+            for group in self.groups(circuit, view):
+                names = [circuit.slots[slot] for slot in group.slots]
+                sign = [self.slot_sign(circuit, slot) for slot in group.slots]
+                vectors = self.group_vectors(group)
+                parts.append(best(vectors, sign))
+                order += names
+            for name in circuit.bools.values():
+                if name in circuit.alias:
+                    continue
+                order.append(name)
+                parts.append([(1,), (0,)] if circuit.one_sign(name) == 0 else [(int(circuit.one_sign(name) == 1),)])
+            where = {name: i for i, name in enumerate(order)}
+            pick = [where[name] for name in self.compiled(self.configs[number].arisen).inputs]
+            found: list[tuple[int, ...]] = []
+            for combination in product(*parts):
+                flat = [x for part in combination for x in part]
+                found.append(tuple(flat[i] for i in pick))
+            self._inputs[key] = found
+        return self._inputs[key]
+
+    def groups(self, circuit: Circuit, view: View) -> list[Group]:
+        """The circuit's slots in independent groups; those that name an element's onset stay even without slots."""
+        return grouped(self.index, list(circuit.slots), view)
+
+    def group_vectors(self, group: Group) -> list[tuple[int, ...]]:
+        """A group's feasible vectors."""
+        return list(group.vectors())
+
+    @staticmethod
+    def slot_sign(circuit: Circuit, slot: SlotKey) -> int:
+        """+1, -1 or 0 for a slot; a truth condition counts with the bad scan."""
+        sign = circuit.one_sign(circuit.slots[slot])
+        return 1 if slot[0] == "truth" else 0 if sign == 2 else sign
+
+    # --- moves
+
+    def moves(self, number: int, places: Places) -> list[Move]:
+        """Everything one scan can do from here."""
+        key = (number, places)
+        if key in self._moves:
+            return self._moves[key]
+        found: dict[tuple[object, ...], Move] = {}
+        stuck = len(self.sensors)
+        for new, onset, stuck_places, asked0, ends0 in self.config_moves(number):
+            step = self.compiled(self.configs[new].arisen).step
+            for x in self.inputs(new, onset):
+                todo = [(0, 0)]  # ends assumed, bits decided
+                while todo:
+                    ends, decided = todo.pop()
+                    result, asked, again, still, bad, _ = step(places, ends, x)
+                    if stuck:
+                        result = stuck_places + result[stuck:]
+                    fresh = asked & ~decided
+                    total = (asked | asked0, ends & asked | ends0)
+                    slot = (new, result, total, again, still, bad)
+                    if slot not in found:
+                        found[slot] = Move(new, result, total[0], total[1], again, still, bad, x, onset)
+                    while fresh:
+                        bit = fresh & -fresh
+                        fresh ^= bit
+                        decided |= bit
+                        todo.append((ends | bit, decided))
+        kept = list(found.values())
+        self._moves[key] = kept
+        return kept
+
+
+def _fixed(value: int) -> Element:
+    return Element((), Span(value * SCALE, value * SCALE))
+
+
+def _start(cut: int) -> int:
+    """A scaled cut as the first value of its part: one unit above a limit, whatever the number of strict bounds."""
+    base, rest = divmod(cut + SCALE // 2, SCALE)
+    return base * SCALE + (1 if rest > SCALE // 2 else 0)
+
+
+def as_good(a: Sequence[int], b: Sequence[int], sign: Sequence[int]) -> bool:
+    """Whether vector a allows the bad scan at least what b does, slot by slot."""
+    for x, y, s in zip(a, b, sign, strict=True):
+        if x == y:
+            continue
+        if not (s > 0 and (x == TRIPS or y == CLEARS)) and not (s < 0 and (x == CLEARS or y == TRIPS)):
+            return False
+    return True
+
+
+def best(vectors: Sequence[tuple[int, ...]], sign: Sequence[int]) -> list[tuple[int, ...]]:
+    """The vectors that no other is as good as."""
+    kept: list[tuple[int, ...]] = []
+    for v in vectors:
+        if any(as_good(k, v, sign) for k in kept):
+            continue
+        kept = [k for k in kept if not as_good(v, k, sign)]
+        kept.append(v)
+    return kept

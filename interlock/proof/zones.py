@@ -1,0 +1,61 @@
+"""Sets of timer values as difference bounds over whole scans, and how one scan moves them.
+
+A zone is a closed matrix, flat: row 0 is zero, rows 1… are the running timers in the order of their components, the last
+row (where there is one) counts bad scans. Everything here is exact for whole numbers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+FAR = 1 << 60
+Zone = tuple[int, ...]
+
+
+def tighten(d: list[int], n: int, i: int, j: int, bound: int) -> bool:
+    """Add x_i - x_j <= bound to a closed matrix of n rows; False where nothing is left."""
+    if bound >= d[i * n + j]:
+        return True
+    if bound + d[j * n + i] < 0:
+        return False
+    row = d[j * n : (j + 1) * n]
+    for k in range(0, n * n, n):
+        via = d[k + i] + bound
+        if via < FAR:
+            for m in range(n):
+                if via + row[m] < d[k + m]:
+                    d[k + m] = via + row[m]
+    return True
+
+
+def elapsed(d: list[int], n: int, most: Sequence[int]) -> None:
+    """Let any number of scans go by; timer i stays at most most[i - 1] (FAR: any). In place, closed again."""
+    for i in range(1, n):
+        d[i * n] = FAR
+    for i in range(1, n):
+        if most[i - 1] < FAR:
+            tighten(d, n, i, 0, most[i - 1])
+
+
+def freed_up(d: list[int], n: int, i: int, most: int) -> None:
+    """Let x_i be any larger value as well, up to `most`."""
+    for j in range(n):
+        if j != i:
+            d[i * n + j] = min(FAR, most + d[j])
+
+
+def freed_down(d: list[int], n: int, i: int) -> None:
+    """Let x_i be any smaller value as well, down to 0."""
+    for j in range(n):
+        if j != i:
+            d[j * n + i] = d[j * n]
+
+
+def within(a: Zone, b: Zone) -> bool:
+    """Whether a lies in b (same rows)."""
+    return all(x <= y for x, y in zip(a, b, strict=True))
+
+
+def rows(d: Sequence[int], n: int, kept: Sequence[int]) -> Zone:
+    """The zone over some of its rows (row 0 among them)."""
+    return tuple(d[i * n + j] for i in kept for j in kept)
