@@ -6,6 +6,7 @@ import os
 import re
 import stat
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 MOST_BYTES = 8 * 1024 * 1024  # a scheme of 2,000 rules takes about half a megabyte
@@ -39,8 +40,13 @@ class Source:
 
     def line(self, number: int) -> str:
         """Line `number` (from 1) without its break; "" outside the text."""
-        lines = _BREAKS.split(self.text)
+        lines = _lines(self.text)
         return lines[number - 1] if 0 < number <= len(lines) else ""
+
+
+@lru_cache(maxsize=4)
+def _lines(text: str) -> tuple[str, ...]:
+    return tuple(_BREAKS.split(text))
 
 
 class UnreadableError(Exception):
