@@ -1,0 +1,64 @@
+"""The way through the project: each part imports only what stands to its left."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+PACKAGE = Path(__file__).parents[1] / "interlock"
+
+# Each part and what it may import. Only cli/ faces people; parts that face people or programs never import each other.
+MAY_IMPORT: dict[str, set[str]] = {
+    "scheme": set(),
+    "logic": {"scheme"},
+    "check": {"scheme", "logic"},
+    "proof": {"scheme", "logic"},
+    "fuzz": {"scheme", "logic"},
+    "explain": {"scheme", "logic"},
+    "start": {"scheme"},
+    "cli": {"scheme", "logic", "check", "proof", "fuzz", "explain", "start"},
+}
+
+
+def parts() -> list[str]:
+    return sorted(p.name for p in PACKAGE.iterdir() if p.is_dir() and (p / "__init__.py").exists())
+
+
+def imported_parts(part: str) -> set[str]:
+    found: set[str] = set()
+    for path in (PACKAGE / part).rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            names = []
+            if isinstance(node, ast.ImportFrom):
+                names = [node.module or ""] if node.module != "interlock" else [f"interlock.{a.name}" for a in node.names]
+            elif isinstance(node, ast.Import):
+                names = [alias.name for alias in node.names]
+            found.update(n.split(".")[1] for n in names if n.startswith("interlock.") and n.count("."))
+    return found - {part, "__version__"}
+
+
+def test_every_part_has_its_place() -> None:
+    assert set(parts()) == set(MAY_IMPORT)
+
+
+@pytest.mark.parametrize("part", sorted(MAY_IMPORT))
+def test_a_part_imports_only_what_stands_to_its_left(part: str) -> None:
+    assert imported_parts(part) <= MAY_IMPORT[part]
+
+
+def test_no_module_grows_beyond_600_lines() -> None:
+    long = {str(p.relative_to(PACKAGE)): n for p in PACKAGE.rglob("*.py") if (n := len(p.read_text().splitlines())) > 600}
+    assert not long
+
+
+HEAVY = ("hypothesis", "numpy", "transitions", "yaml", "graphviz", "z3", "pytest", "rich")
+
+
+def test_the_command_line_starts_without_the_heavy_packages() -> None:
+    code = "import sys, interlock.cli.app; print(' '.join(m for m in sys.modules if '.' not in m))"
+    loaded = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout.split()
+    assert not set(loaded) & set(HEAVY)
