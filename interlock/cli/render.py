@@ -80,8 +80,8 @@ def excerpt(source: Source, place: Place, caret: str = "^") -> str:
     before, marked = shown[: start - first], shown[start - first : start - first + length]
     number = f"{place.line:>5}"
     pointer = " " * cell_len(before) + caret * max(1, cell_len(marked))
-    cut = "…" if first else ""
-    return f"{number} | {cut}{shown}\n{' ' * len(number)} | {' ' * len(cut)}{pointer}\n"
+    cut, more = "…" if first else "", "…" if first + WIDEST < len(line) else ""
+    return f"{number} | {cut}{shown}{more}\n{' ' * len(number)} | {' ' * len(cut)}{pointer}\n"
 
 
 def count_text(count: int, noun: str) -> str:

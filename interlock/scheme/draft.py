@@ -38,6 +38,11 @@ SIGNAL_OF = {
 assert set(SIGNAL_OF.values()) == set(Signal)
 
 
+def _either(words: list[str]) -> str:
+    """`a line, a path or a rule`."""
+    return " or ".join(filter(None, (", ".join(words[:-1]), words[-1])))
+
+
 @dataclass(slots=True)
 class Draft:
     """What the builders share. `declared`: every name, with its section and place."""
@@ -137,7 +142,7 @@ class Draft:
         name = named.text
         if name in also or (name in self.declared and self.declared[name][0] in sections):
             return name
-        wanted = " or ".join(_ARTICLE[s] for s in sections)
+        wanted = _either([_ARTICLE[s] for s in sections])
         known = (*self.names(*sections), *also)
         if name in self.declared:
             section, place = self.declared[name]
@@ -151,7 +156,7 @@ class Draft:
         else:
             self.log.report(
                 "unknown-name",
-                f"no {wanted.removeprefix('a ').removeprefix('an ')} is called `{shortened(name)}`",
+                f"no {_either([_ARTICLE[s].split(' ', 1)[1] for s in sections])} is called `{shortened(name)}`",
                 named.place,
                 nearest(name, known) or f"known here: {listed(known)}",
             )
