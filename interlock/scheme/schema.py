@@ -16,7 +16,7 @@ DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
 _NUMBER = r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d{1,3})?"
 _UNIT = "(" + "|".join(sorted((*UNITS, *ALIASES), key=lambda u: (-len(u), u))) + ")"
-_TIME = rf"{_NUMBER}\s*(" + "|".join(sorted(TIMES, key=lambda u: (-len(u), u))) + ")"
+_TIME = rf"{_NUMBER.removeprefix('[+-]?')}\s*(" + "|".join(sorted(TIMES, key=lambda u: (-len(u), u))) + ")"
 _VALUE = rf"{_NUMBER}\s*{_UNIT}"
 _SPAN = rf"^\s*{_NUMBER}\s*({_UNIT}\s+)?to\s+{_VALUE}\s*$"
 _NAME = r"[^\W\d_][\w-]*"
