@@ -85,13 +85,14 @@ def _uncovered(facts: Facts) -> Iterator[Finding]:
 
 
 def _telling(facts: Facts, wanted: Danger) -> Quantity | None:
-    """The first quantity that could tell of a danger."""
-    for q in facts.scheme.quantities.values():
-        if wanted in (danger(q.kind, downward=True), danger(q.kind, downward=False)) and (
-            wanted is not Danger.COLD or facts.truths.range(q.name).low < FREEZING
-        ):
-            return q
-    return None
+    """The quantity that would tell of a danger: of those that could, one that is lowest (or highest)."""
+    downward = wanted in (Danger.COLD, Danger.EMPTY)
+    able = [q for q in facts.scheme.quantities.values() if danger(q.kind, downward=downward) is wanted]
+    if wanted is Danger.COLD:
+        able = [q for q in able if facts.truths.range(q.name).low < FREEZING]
+    below = {q.name: q.at_least.other for q in able if q.at_least}
+    outermost = [q for q in able if (q.name not in below if downward else q.name not in below.values())]
+    return next(iter([*outermost, *able]), None)
 
 
 def _wanted(path: Path) -> dict[Danger, list[Direction]]:
@@ -117,16 +118,16 @@ def _uncovered_finding(path: Path, wanted: Danger, missing: list[Direction], qua
         path.name,
         path.place,
         f"`{path.name}` {does} the pack and no requirement says what holds for it when the pack is {wanted}",
-        f"add a requirement: never_running: {path.name}, while: {{{quantity.name}: {side} LIMIT}}",
+        f"add a requirement: `{path.name}` never running while `{quantity.name}` is {side} the limit of its datasheet",
         ((quantity.place, "the quantity that tells"),),
     )
 
 
 def _unprotected(facts: Facts) -> Iterator[Finding]:
     for claim, guard in facts.guards:
-        blocking = facts.protections.blocking(claim.path)
         if guard.protections or guard.loosely:
             continue
+        blocking = facts.protections.blocking(claim.path)
         if not claim.conditions and (blocking or facts.scheme.paths[claim.path].started_by):
             continue  # a limit on running time: only a proof can judge it
         rest = f"; what does block it ({listed(blocking)}) looks at other things" if blocking else ""

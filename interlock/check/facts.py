@@ -5,7 +5,8 @@ from __future__ import annotations
 from functools import cached_property
 
 from interlock.check.chains import Chains
-from interlock.check.protections import Guard, Protections
+from interlock.check.guards import Guard
+from interlock.check.protections import Protections
 from interlock.check.truths import Truths
 from interlock.check.wiring import must_run
 from interlock.scheme.model import Claim, Scheme

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 from interlock.check.chains import condition_text, test_text
 from interlock.check.facts import Facts
+from interlock.check.guards import Defeat, Guard, Loss, Protection
 from interlock.check.idents import Ident
 from interlock.check.make import finding, listed
-from interlock.check.protections import Defeat, Guard, Loss, Protection
 from interlock.check.wiring import closed, energised
 from interlock.scheme.findings import Finding
 from interlock.scheme.model import Claim, Output, Scheme

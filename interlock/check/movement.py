@@ -9,7 +9,7 @@ from interlock.check.facts import Facts
 from interlock.check.reach import Bound, reach
 from interlock.check.wiring import closed, energised
 from interlock.logic.scan import compare
-from interlock.scheme.model import AnyOf, Condition, Limit, Rule, Test
+from interlock.scheme.model import Condition, Limit, Output, Rule, Test
 from interlock.scheme.words import LineForm, Mode, OnInvalid, PowerUp, Signal
 
 
@@ -45,13 +45,10 @@ class Mover:
         for line in scheme.lines.values():
             for rule in line.rules:
                 self._senders.setdefault(rule, []).append(line.name)
-        self._acting: dict[tuple[str, str], list[tuple[Rule, AnyOf]]] = {}
-        self._starting: dict[str, list[Rule]] = {}
+        self._starting: dict[str, list[str]] = {}
         for acting in scheme.rules.values():
-            for target in acting.blocks:
-                self._acting.setdefault((acting.unit, target.path), []).append((acting, target.when))
             for path in acting.starts:
-                self._starting.setdefault(path, []).append(acting)
+                self._starting.setdefault(path, []).append(acting.name)
         while self._pass():
             pass
 
@@ -82,9 +79,16 @@ class Mover:
 
     def _outputs(self) -> bool:
         changed = False
+        held = {  # (unit, path) that a rule blocks for good, as far as is known
+            (rule.unit, target.path)
+            for rule in self.scheme.rules.values()
+            if self._always_in_force(rule)
+            for target in rule.blocks
+            if not target.when
+        }
         for output in self.scheme.outputs.values():
             states = self.can.on[output.name]
-            if True not in states and self._can_be_on(output.name):
+            if True not in states and self._can_be_on(output, held):
                 states.add(True)
                 changed = True
         for line in self.scheme.lines.values():
@@ -95,19 +99,13 @@ class Mover:
                 changed |= len(levels) != before
         return changed
 
-    def _can_be_on(self, name: str) -> bool:
-        output = self.scheme.outputs[name]
+    def _can_be_on(self, output: Output, held: set[tuple[str, str]]) -> bool:
         wanted = any(
             self.scheme.paths[p].started_by != output.unit
-            or any(True in self.can.active[r.name] for r in self._starting.get(p, ()))
+            or any(True in self.can.active[r] for r in self._starting.get(p, ()))
             for p in output.drives
         )
-        blocked = any(
-            not when and self._always_in_force(rule)
-            for p in output.drives
-            for rule, when in self._acting.get((output.unit, p), ())
-        )
-        return wanted and not blocked
+        return wanted and not any((output.unit, p) in held for p in output.drives)
 
     def _always_in_force(self, rule: Rule) -> bool:
         return False not in self.can.active[rule.name] and not rule.only_while and not rule.overridden_by

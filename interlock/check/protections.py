@@ -7,75 +7,22 @@ what the claim's condition says to the rule, and the rule blocks the path, or st
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import NamedTuple
 
 from interlock.check.chains import Chain, Chains
+from interlock.check.guards import Defeat, Guard, Loss, Protection
+from interlock.check.origins import Origin, Origins
 from interlock.check.reach import Bound, sensors_of
 from interlock.check.truths import Truths
 from interlock.check.wiring import ahead, closed, energised, stoppable
 from interlock.logic.readings import at_input, combined
 from interlock.logic.scan import compare
 from interlock.scheme.model import AnyOf, Claim, Condition, Limit, Rule, Scheme, Sensor, Test
-from interlock.scheme.words import Combine, LineForm, Mode, OnInvalid, Signal, Word
+from interlock.scheme.words import Combine, LineForm, Mode, OnInvalid, Signal
 
 
-class Loss(Word):
-    """The losses of one part that can leave a path running."""
-
-    WIRE = "broken wire"
-    OVERRIDE_WIRE = "broken override wire"
-    MODE_WIRE = "broken wire of a mode"
-    UNIT = "dead unit"
-    OPEN = "open"
-    SHORTED = "shorted"
-
-
-@dataclass(frozen=True, slots=True)
-class Defeat:
-    """The loss of one part that leaves a protection without effect."""
-
-    loss: Loss
-    part: str
-
-
-@dataclass(frozen=True, slots=True)
-class Protection:
-    """`rule` acts once `condition` holds; `chain` is None where the rule's own `only_while` ends its start.
-
-    `beyond`: how far the worst healthy reading may stand on the wrong side of the threshold (0: always on the right
-    one) while the condition holds; `enough` is false where it may. `worst` is that reading.
-    """
-
-    rule: str
-    condition: Condition
-    chain: Chain | None
-    enough: bool
-    worst: Bound = 0
-    beyond: Bound = 0
-    defeats: frozenset[Defeat] = frozenset()
-
-
-@dataclass(frozen=True, slots=True)
-class Guard:
-    """All that protects one claim. `loosely`: something its path depends on has to do with a condition, in a way that
-    only a proof can judge."""
-
-    protections: tuple[Protection, ...]
-    loosely: bool
-
-    @property
-    def enough(self) -> tuple[Protection, ...]:
-        """Those whose sensors' errors are allowed for."""
-        return tuple(p for p in self.protections if p.enough)
-
-    def lost_to(self) -> frozenset[Defeat]:
-        """The single losses that leave none of them."""
-        sets = [p.defeats for p in self.enough]
-        return frozenset.intersection(*sets) if sets else frozenset()
-
-
-@dataclass(frozen=True, slots=True)
-class _Stop:
+class _Stop(NamedTuple):
     """A rule that blocks a path or one it is behind, in these modes."""
 
     rule: str
@@ -87,46 +34,67 @@ class Protections:
 
     def __init__(self, scheme: Scheme, truths: Truths, chains: Chains) -> None:
         self.scheme, self.truths, self.chains = scheme, truths, chains
+        self.origins = Origins(scheme, truths)
         self._known: dict[object, Guard] = {}
-        self._stops: dict[str, list[_Stop]] = {name: [] for name in scheme.paths}
+        self._indexed: dict[int, dict[Origin, list[tuple[_Stop, Chain]]]] = {}
+        stops: dict[str, list[_Stop]] = {name: [] for name in scheme.paths}
         self._starters: dict[str, list[str]] = {name: [] for name in scheme.paths}
+        can_stop = {(unit, path) for path in scheme.paths for unit in scheme.units if stoppable(scheme, unit, path)}
         for rule in scheme.rules.values():
             for target in rule.blocks:
-                if stoppable(scheme, rule.unit, target.path):
-                    self._stops[target.path].append(_Stop(rule.name, target.when))
+                if (rule.unit, target.path) in can_stop:
+                    stops[target.path].append(_Stop(rule.name, target.when))
             for path in rule.starts:
                 self._starters[path].append(rule.name)
+        # Paths that the same rules block share one tuple, so that each set of rules is looked at once.
+        alike: dict[tuple[_Stop, ...], int] = {}
+        self._alike = {path: alike.setdefault(tuple(found), len(alike)) for path, found in stops.items()}
+        self._stops = tuple(alike)
 
     def of(self, claim: Claim) -> Guard:
         """What protects a never_running claim."""
-        stops = tuple(
-            stop for path in ahead(self.scheme, claim.path) for stop in self._stops[path] if _applies(stop.when, claim)
-        )
+        alike = self._alike_ahead(claim.path)
         starters = tuple(self._starters[claim.path])
         loose = self._loosely(claim)
-        key = (stops, starters, claim.conditions, claim.any_of, loose)
+        key = (alike, starters, claim.conditions, claim.any_of, loose)
         if key not in self._known:
-            found = tuple(p for c in claim.conditions for p in self._against(c, stops, starters, claim))
-            self._known[key] = Guard(found, loose or self._through_conditions(claim, stops))
+            found = tuple(p for c in claim.conditions for p in self._against(c, alike, starters, claim))
+            loose = loose or (not any(p.enough for p in found) and self._through_conditions(claim, alike))
+            self._known[key] = Guard(found, loose)
         return self._known[key]
 
     def blocking(self, path: str) -> tuple[str, ...]:
         """The rules that block a path, or one it is behind, whatever the mode."""
-        return tuple(dict.fromkeys(s.rule for p in ahead(self.scheme, path) for s in self._stops[p]))
+        return tuple(dict.fromkeys(s.rule for i in self._alike_ahead(path) for s in self._stops[i]))
+
+    def _index(self, alike: int) -> dict[Origin, list[tuple[_Stop, Chain]]]:
+        """The chains of a set of blocking rules by what they start from and by the lines they pass."""
+        if alike not in self._indexed:
+            index: dict[Origin, list[tuple[_Stop, Chain]]] = {}
+            for stop in self._stops[alike]:
+                for chain in self.chains.of(stop.rule):
+                    passed = [(Signal.LINE, hop.line) for hop in chain.hops if hop.line]
+                    for key in dict.fromkeys([(chain.signal, chain.name), *passed]):
+                        index.setdefault(key, []).append((stop, chain))
+            self._indexed[alike] = index
+        return self._indexed[alike]
+
+    def _alike_ahead(self, path: str) -> tuple[int, ...]:
+        return tuple(dict.fromkeys(self._alike[p] for p in ahead(self.scheme, path)))
 
     # --- what acts against one condition
 
     def _against(
-        self, condition: Condition, stops: Iterable[_Stop], starters: tuple[str, ...], claim: Claim
+        self, condition: Condition, alike: Iterable[int], starters: tuple[str, ...], claim: Claim
     ) -> Iterator[Protection]:
-        for stop in stops:
-            for chain in self.chains.of(stop.rule):
-                found = self._answers(condition, chain, stop.rule)
-                if found and found.enough:
-                    modes = self._mode_defeats(stop.when, claim)
-                    found = replace(found, defeats=found.defeats | self._effect_defeats(stop.rule) | modes)
-                if found:
-                    yield found
+        looked_at = self.origins.of(condition)
+        for stop, chain in (found for i in alike for key in looked_at for found in self._index(i).get(key, ())):
+            found = self._answers(condition, chain, stop.rule) if _applies(stop.when, claim) else None
+            if found and found.enough:
+                modes = self._mode_defeats(stop.when, claim)
+                found = replace(found, defeats=found.defeats | self._effect_defeats(stop.rule) | modes)
+            if found:
+                yield found
         if starters:
             yield from self._no_longer_wanted(condition, starters)
 
@@ -280,23 +248,27 @@ class Protections:
     # --- what only a proof can judge
 
     def _loosely(self, claim: Claim) -> bool:
-        depends = self.chains.depends_on(claim.path)
-        for c in claim.conditions:
-            if c.signal is Signal.PATH and (
-                c.name in ahead(self.scheme, claim.path)[1:]
-                or c.name in depends
-                or not depends.isdisjoint(self.chains.depends_on(c.name))
-            ):
-                return True
-            if c.signal is Signal.LINE and c.name in depends:
-                return True
-        return False
+        return any(
+            self._has_to_do_with(claim.path, c) for c in claim.conditions if c.signal in (Signal.PATH, Signal.LINE)
+        )
 
-    def _through_conditions(self, claim: Claim, stops: Iterable[_Stop]) -> bool:
+    def _has_to_do_with(self, path: str, condition: Condition) -> bool:
+        depends = self.chains.depends_on(path)
+        if condition.signal is Signal.LINE:
+            return condition.name in depends
+        return (
+            condition.name in ahead(self.scheme, path)[1:]
+            or condition.name in depends
+            or not depends.isdisjoint(self.chains.depends_on(condition.name))
+        )
+
+    def _through_conditions(self, claim: Claim, alike: Iterable[int]) -> bool:
         """Whether a rule that blocks the path acts only while another is active that the condition sets in motion."""
         return any(
             self._answers(c, chain, stop.rule)
-            for stop in stops
+            for i in alike
+            for stop in self._stops[i]
+            if self.scheme.rules[stop.rule].only_while
             for chain in self.chains.through_conditions(stop.rule)
             for c in claim.conditions
         )

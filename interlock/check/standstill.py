@@ -30,7 +30,8 @@ def check(facts: Facts) -> Iterator[Finding]:
         still |= {name} if stuck else set()
     for rule in facts.scheme.rules.values():
         yield from _never_in_force(mover, rule, still)
-        yield from _reset_without_button(mover, rule, still)
+        if not mover.resettable(rule):
+            yield from _reset_without_button(mover, rule, still)
 
 
 def _caused(mover: Mover, signal: Signal, name: str, still: set[str]) -> bool:
@@ -161,8 +162,6 @@ def _suspended(mover: Mover, rule: Rule, condition: Condition, why: str) -> Find
 
 
 def _reset_without_button(mover: Mover, rule: Rule, still: set[str]) -> Iterator[Finding]:
-    if mover.resettable(rule) or rule.name in still:
-        return
     if not rule.reset_by:
         why, what = "no line is named that could reset it", "add `reset_by: LINE` with an external line for the button"
     elif _caused(mover, Signal.LINE, rule.reset_by, still):

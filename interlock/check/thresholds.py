@@ -7,9 +7,9 @@ from fractions import Fraction
 
 from interlock.check.chains import condition_text, limit_text, test_text
 from interlock.check.facts import Facts
+from interlock.check.guards import Protection
 from interlock.check.idents import Ident
 from interlock.check.make import finding, listed
-from interlock.check.protections import Protection
 from interlock.check.reach import healthy, sensors_of, steady
 from interlock.scheme.findings import Finding
 from interlock.scheme.model import Claim, Limit, Rule, Sensor
