@@ -1,7 +1,7 @@
 """Long stretches of one unchanging world, run in few steps: between two events only counters move.
 
-A scan is *quiet* when it left everything but counters as it was. While the world stays the same, so does every scan after
-it, until some counter reaches its limit. All counters can then be moved at once to just before the first of those.
+A scan is *quiet* when it left everything but counters as it was. While the world stays the same, so does every scan
+after it, until some counter reaches its limit. All counters can then be moved at once to just before the first of those.
 """
 
 from __future__ import annotations
@@ -12,10 +12,11 @@ from interlock.logic.scan import LONG_AGO, Engine, Seen, World
 from interlock.scheme.words import State
 
 
-def stretches(engine: Engine, world: World, scans: int) -> Iterator[tuple[Seen, int]]:
+def stretches(engine: Engine, world: World, scans: int, *, settle: bool = False) -> Iterator[tuple[Seen, int]]:
     """Run `scans` scans of one world; yields what was seen and for how many scans (timers: those of the first of them).
 
     The last stretch is one real scan, so that its timers are those of the end. `world` cycles no unit.
+    `settle`: end as soon as nothing more can change while the world stays as it is.
     """
     left = scans
     while left > 0:
@@ -26,6 +27,8 @@ def stretches(engine: Engine, world: World, scans: int) -> Iterator[tuple[Seen, 
         if left > 1 and _still(engine) == still:
             moved = [now - then for now, then in zip(_counters(engine), counters, strict=True)]
             room = [r for r, step in zip(_room(engine), moved, strict=True) if step]
+            if settle and min(room, default=LONG_AGO) == LONG_AGO:
+                left = 0
             skipped = max(0, min([left - 1, *room]))
             _move(engine, [skipped * step for step in moved])
             left -= skipped
@@ -45,7 +48,8 @@ def _still(engine: Engine) -> tuple[object, ...]:
     return (
         [m.state for m in engine.machines.values()],
         [None if c is None else c > 0 for c in engine.override.values()],
-        engine.stuck.keys(),
+        set(engine._dead),
+        set(engine.stuck),
         dict(engine.seen_off),
         dict(engine.sent),
         dict(engine.on),
