@@ -1,0 +1,1 @@
+"""A first scheme from a few answers: commented, free of findings, ready to be cut to the job."""
