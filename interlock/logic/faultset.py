@@ -15,19 +15,22 @@ class FaultSet:
     """The faults present at one scan. Built once per set and kept: looking up is what happens at every scan."""
 
     faults: frozenset[Fault] = frozenset()
-    _has: frozenset[tuple[Mode, str]] = field(init=False, compare=False, repr=False)
+    _modes: dict[str, set[Mode]] = field(init=False, compare=False, repr=False)  # of each part that has any
     _partner: dict[tuple[Part, str], str] = field(init=False, compare=False, repr=False)
 
     def __post_init__(self) -> None:
         singles = [single for fault in self.faults for single in fault.single()]
         partner: dict[tuple[Part, str], str] = {}
+        modes: dict[str, set[Mode]] = {}
         for fault in singles:
+            for part in fault.parts:
+                modes.setdefault(part, set()).add(fault.mode)
             if fault.mode is Mode.SWAPPED:
                 one, other = fault.parts
                 if (fault.part, one) in partner or (fault.part, other) in partner:
                     raise ValueError(f"{fault.name} shares a part with another swap of the set")
                 partner[fault.part, one], partner[fault.part, other] = other, one
-        object.__setattr__(self, "_has", frozenset((f.mode, part) for f in singles for part in f.parts))
+        object.__setattr__(self, "_modes", modes)
         object.__setattr__(self, "_partner", partner)
 
     @classmethod
@@ -37,7 +40,7 @@ class FaultSet:
 
     def has(self, mode: Mode, part: str) -> bool:
         """Whether that part is in that mode. Modes that two kinds of part share never collide: names are unique."""
-        return (mode, part) in self._has
+        return part in self._modes and mode in self._modes[part]
 
     def source(self, part: Part, name: str) -> str:
         """The part whose place `name` really looks at: its partner in a swap, else itself."""
