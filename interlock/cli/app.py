@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -84,6 +84,54 @@ def explain(file: FileArgument, as_json: JsonOption = False) -> None:
     from interlock.cli import explain as command
 
     raise typer.Exit(command.explain(file, as_json=as_json))
+
+
+def _answer(help_text: str) -> Any:
+    return typer.Option(help=help_text, show_default=False, metavar="ANSWER", rich_help_panel="Answers")
+
+
+@app.command()
+def new(
+    file: FileArgument,
+    title: Annotated[str | None, _answer("the installation's name")] = None,
+    chemistry: Annotated[str | None, _answer("the cells' chemistry")] = None,
+    series: Annotated[str | None, _answer("cells in series")] = None,
+    scan: Annotated[str | None, _answer("the time of one scan")] = None,
+    probes: Annotated[str | None, _answer("how many temperature probes")] = None,
+    probe_error: Annotated[str | None, _answer("a probe's error, in K")] = None,
+    probe_offset: Annotated[str | None, _answer("how far a cell may be from the probe's place, in K")] = None,
+    monitor: Annotated[str | None, _answer("a cell monitor with two permits: yes or no")] = None,
+    reset_button: Annotated[str | None, _answer("an overheated pack waits for a person: yes or no")] = None,
+    shunt: Annotated[str | None, _answer("a shunt counts the charge level: yes or no")] = None,
+    sources: Annotated[str | None, _answer("charge sources, such as `roof=solar:remote, shore`")] = None,
+    loads: Annotated[str | None, _answer("loads, such as `inverter, radio=dc_branch:essential`")] = None,
+    one_at_a_time: Annotated[str | None, _answer("shore and generator never together: yes or no")] = None,
+    force: Annotated[bool, typer.Option("--force", help="write over an existing file")] = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Write a first scheme, commented and ready to be cut to the job.
+
+    On a terminal it asks what no option answers; elsewhere the usual answer is taken.
+    """
+    from interlock.cli import new as command
+
+    answers = {
+        "title": title,
+        "chemistry": chemistry,
+        "series": series,
+        "scan": scan,
+        "probes": probes,
+        "probe_error": probe_error,
+        "probe_offset": probe_offset,
+        "monitor": monitor,
+        "reset_button": reset_button,
+        "shunt": shunt,
+        "sources": sources,
+        "loads": loads,
+        "one_at_a_time": one_at_a_time,
+    }
+    given = {key: answer for key, answer in answers.items() if answer is not None}
+    raise typer.Exit(command.new(file, given, ask=sys.stdin.isatty() and not as_json, force=force, as_json=as_json))
 
 
 @app.command()
