@@ -11,7 +11,7 @@ stays as it was and is not empty means that a run of bad scans never has to end.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import product
@@ -53,9 +53,16 @@ class Options:
     most_states: int = 60_000
 
 
-def judge(scheme: Scheme, claim: Claim, faults: Sequence[Fault] = (), options: Options | None = None) -> BruteVerdict:
-    """The verdict on one claim under a fault set. Raises OutOfReach where it is too large to tell."""
-    search = Search(scheme, claim, faults, options or Options())
+def judge(
+    scheme: Scheme,
+    claim: Claim,
+    faults: Sequence[Fault] = (),
+    options: Options | None = None,
+    moved: Mapping[int, Fraction] | None = None,
+) -> BruteVerdict:
+    """The verdict on one claim under a fault set. `moved`: other limits, in millionths, for its conditions on
+    quantities by their number. Raises OutOfReach where it is too large to tell."""
+    search = Search(scheme, claim, faults, options or Options(), moved)
     search.explore()
     n = search.longest_run()
     if not search.condition_met or not search.path_could:
@@ -79,7 +86,14 @@ def adds_a_scan(scheme: Scheme, claim: Claim) -> bool:
 class Search:
     """The exploration for one claim."""
 
-    def __init__(self, scheme: Scheme, claim: Claim, faults: Sequence[Fault], options: Options) -> None:
+    def __init__(
+        self,
+        scheme: Scheme,
+        claim: Claim,
+        faults: Sequence[Fault],
+        options: Options,
+        moved: Mapping[int, Fraction] | None = None,
+    ) -> None:
         self.scheme, self.claim, self.options = scheme, claim, options
         everything = Plan(faults)
         conditions = [*claim.conditions, *(c for alternative in claim.any_of for c in alternative)]
@@ -95,16 +109,18 @@ class Search:
             self.resets = Resets.GIVEN if claim.attended else Resets.NEVER
         self.limits = [c for c in conditions if c.signal is Signal.QUANTITY]
         self.inputs = Inputs(scheme, [r for r in self.cone.rules if not self.plan.may(Mode.OMITTED, r)], self.plan)
-        self.observations = Observations(scheme, self.inputs, [_atom(c) for c in self.limits], solver=options.solver)
+        atoms = [_atom(c, (moved or {}).get(i)) for i, c in enumerate(self.limits)]
+        self.observations = Observations(scheme, self.inputs, atoms, solver=options.solver)
         self.layout = Layout(scheme, self.cone, self.plan, self.resets)
         self.elements = sorted(self.inputs.input_of)
         self.sticking = [e for e in self.elements if self.plan.may(Mode.STUCK, e)]
         self.layout.extended(self._memory_of_readings())
-        self.columns: dict[Config, dict[Key, Array]] = {}
+        self.columns: dict[Config, tuple[dict[Key, Array], int]] = {}
         self.condition_met = self.path_could = False
         self.states = 0
         self.edges: list[tuple[Array, Array]] = []
         self.reached: Array = np.zeros(0, dtype=np.int64)
+        self.parent: dict[int, int] = {}  # how each state was first reached
 
     def _memory_of_readings(self) -> Iterator[tuple[Key, int, int]]:
         for e in self.sticking:
@@ -119,23 +135,27 @@ class Search:
         seen = {self.layout.start}
         frontier = np.array([self.layout.start], dtype=np.int64)
         while len(frontier):
-            found: list[Array] = []
-            for states, config, arisen, before in self._batches(frontier):
-                inputs = self._inputs(config)
-                width = max(values.shape[1] for values in inputs.values()) if inputs else 1
+            found: list[tuple[Array, Array]] = []
+            for states, config, arisen, before in self.batches(frontier):
+                inputs, width = self.inputs_under(config)
                 size = max(1, CHUNK // width)
                 for i in range(0, len(states), size):
                     found.append(self._step(states[i : i + size], inputs, width, arisen, before))
-            new = np.unique(np.concatenate(found))
-            fresh = [s for s in new.tolist() if s not in seen]
-            seen.update(fresh)
+            new, first = np.unique(np.concatenate([after for after, _ in found]), return_index=True)
+            origins = np.concatenate([origin for _, origin in found])[first]
+            fresh = []
+            for state, origin in zip(new.tolist(), origins.tolist(), strict=True):
+                if state not in seen:
+                    seen.add(state)
+                    fresh.append(state)
+                    self.parent[state] = origin
             if len(seen) > self.options.most_states:
                 raise OutOfReach(f"over {self.options.most_states} states")
             frontier = np.array(fresh, dtype=np.int64)
         self.states = len(seen)
         self.reached = np.array(sorted(seen), dtype=np.int64)
 
-    def _batches(self, frontier: Array) -> Iterator[tuple[Array, Config, int, int]]:
+    def batches(self, frontier: Array) -> Iterator[tuple[Array, Config, int, int]]:
         """States that take the same inputs, with each choice of what arises at this scan: the states, the elements,
         what has arisen once this scan begins, and what had before."""
         columns = self.layout.decode(frontier)
@@ -178,16 +198,16 @@ class Search:
             config.append((e, element))
         return tuple(config)
 
-    def _inputs(self, config: Config) -> dict[Key, Array]:
+    def inputs_under(self, config: Config) -> tuple[dict[Key, Array], int]:
         """The input columns under a configuration: every pattern with every state of the external lines and every
-        choice of units to power-cycle."""
+        choice of units to power-cycle; and how many they are."""
         if config in self.columns:
             return self.columns[config]
         patterns = self.observations.patterns(config)
         lines = [x for x in self.cone.lines if self.scheme.lines[x].form is LineForm.EXTERNAL]
         free = len(lines) + len(self.plan.cycled)
         keeping = [e for e, x in config if isinstance(x, Live) and x.keeps]
-        combos = np.array(list(product([False, True], repeat=free)), dtype=bool).reshape(-1, free)
+        combos = np.array(list(product([False, True], repeat=free)), dtype=bool).reshape(1 << free, free)
         wide = len(patterns) * len(combos)
 
         def of_pattern(values: list[int]) -> Array:
@@ -202,28 +222,41 @@ class Search:
             found["keep", e] = of_pattern([p[2][i] for p in patterns])
         for i, key in enumerate([*(("line", x) for x in lines), *(("cycle", u) for u in self.plan.cycled)]):
             found[key] = np.tile(combos[:, i], len(patterns)).reshape(1, wide)
-        self.columns[config] = found
-        return found
+        self.columns[config] = found, wide
+        return found, wide
 
-    def _step(self, states: Array, inputs: dict[Key, Array], width: int, arisen: int, before: int) -> Array:
+    def look(
+        self, states: Array, inputs: dict[Key, Array], width: int, arisen: int, before: int
+    ) -> tuple[Array, Array, Array]:
+        """One scan from these states with these inputs: the numbers of the states after it, whether the claim's
+        conditions hold, and whether its path may do what it must not; each of shape (S, I)."""
         columns = self.layout.decode(states)
         scan = Scan(self.scheme, self.cone, self.plan, arisen, self.resets, columns, inputs)
         outcome = scan.run()
         for e in self.sticking:
             outcome.columns |= self._remember(e, columns, inputs, arisen, before)
         shape = (len(states), width)
-        after = self.layout.encode(outcome.columns, shape)
-        condition = self._conditions(outcome, inputs)
         could = (outcome.may_run if self.claim.must is Must.NEVER_RUNNING else outcome.may_stop)[self.claim.path]
+        return (
+            self.layout.encode(outcome.columns, shape),
+            np.broadcast_to(self._conditions(outcome, inputs), shape),
+            np.broadcast_to(could, shape),
+        )
+
+    def _step(
+        self, states: Array, inputs: dict[Key, Array], width: int, arisen: int, before: int
+    ) -> tuple[Array, Array]:
+        """All that these states lead to, and from which of them each was first reached."""
+        after, condition, could = self.look(states, inputs, width, arisen, before)
         self.condition_met |= bool(condition.any())
         self.path_could |= bool(could.any())
-        bad = np.broadcast_to(condition & could, shape)
-        unique, which = np.unique(after, return_inverse=True)
+        bad = condition & could
+        unique, first, which = np.unique(after, return_index=True, return_inverse=True)
         if bad.any():
             rows, _ = np.nonzero(bad)
-            pairs = np.unique(rows * len(unique) + which.reshape(shape)[bad])
+            pairs = np.unique(rows * len(unique) + which.reshape(after.shape)[bad])
             self.edges.append((states[pairs // len(unique)], unique[pairs % len(unique)]))
-        return unique
+        return unique, states[first // width]
 
     def _remember(
         self, e: str, columns: dict[Key, Array], inputs: dict[Key, Array], arisen: int, before: int
@@ -265,22 +298,32 @@ class Search:
 
     # --- the longest run
 
-    def longest_run(self) -> int | None:
-        """n, None where bad scans may go on for ever."""
+    def levels(self) -> tuple[list[Array], bool]:
+        """L0, L1, … as masks over `reached`, down to the last that is not empty; whether that one never empties."""
+        levels = [np.ones(len(self.reached), dtype=bool)]
         if not self.edges:
-            return 0
-        source = np.searchsorted(self.reached, np.concatenate([s for s, _ in self.edges]))
-        target = np.searchsorted(self.reached, np.concatenate([t for _, t in self.edges]))
-        level = np.ones(len(self.reached), dtype=bool)
-        n = 0
+            return levels, False
+        source, target = self.ends()
         while True:
             after = np.zeros(len(self.reached), dtype=bool)
-            after[target[level[source]]] = True
+            after[target[levels[-1][source]]] = True
             if not after.any():
-                return n
-            if (after == level).all():
-                return None
-            level, n = after, n + 1
+                return levels, False
+            if (after == levels[-1]).all():
+                return levels, True
+            levels.append(after)
+
+    def ends(self) -> tuple[Array, Array]:
+        """The bad steps, from and to, as places in `reached`."""
+        return (
+            np.searchsorted(self.reached, np.concatenate([s for s, _ in self.edges])),
+            np.searchsorted(self.reached, np.concatenate([t for _, t in self.edges])),
+        )
+
+    def longest_run(self) -> int | None:
+        """n, None where bad scans may go on for ever."""
+        levels, endless = self.levels()
+        return None if endless else len(levels) - 1
 
 
 def units_of(scheme: Scheme, cone: Cone) -> list[str]:
@@ -293,6 +336,6 @@ def _fixed(value: int | None) -> Fixed:
     return Fixed(None if value is None else Fraction(value))
 
 
-def _atom(condition: Condition) -> Atom:
+def _atom(condition: Condition, moved: Fraction | None) -> Atom:
     assert isinstance(condition.test, Limit)
-    return Atom(condition.name, condition.test.compare, Fraction(condition.test.value))
+    return Atom(condition.name, condition.test.compare, Fraction(condition.test.value) if moved is None else moved)

@@ -113,7 +113,11 @@ class Plan:
         self.arising: list[tuple[Fault, ...]] = []
         cycled: list[str] = []
         for fault in faults:
-            singles = [f for f in (fault.together or (fault,)) if relevant is None or relevant & set(f.parts)]
+            singles = [
+                f
+                for f in (fault.together or (fault,))
+                if relevant is None or relevant & set(f.parts) or f.mode is Mode.OMITTED
+            ]
             self.installed += [f for f in singles if f.mode.installation]
             cycled += [p for f in singles if f.mode is Mode.POWER_CYCLED for p in f.parts]
             later = tuple(f for f in singles if not f.mode.installation and f.mode is not Mode.POWER_CYCLED)

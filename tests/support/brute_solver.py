@@ -15,7 +15,7 @@ from interlock.scheme.words import Combine, Compare, OnInvalid, Signal
 from tests.support.brute_parts import CLEARS, HOLDS, NEITHER, TRIPS
 
 if TYPE_CHECKING:
-    from tests.support.brute_truth import Element, Observations
+    from tests.support.brute_truth import Config, Element, Observations, Pattern
 
 
 def _real(value: Fraction | int) -> Any:
@@ -42,6 +42,53 @@ def solved(
     config: Mapping[str, Element],
 ) -> set[tuple[Any, ...]]:
     """All combinations of: which atoms hold, what each rule sees, the cells to remember."""
+    solver, truth, value = _constraints(observations, quantities, live, config)
+    marks = [_atom(observations, truth, i) for i in atoms]
+    marks += [_sees(observations, rule, value) for rule in rules]
+    marks += [_cell(observations.cells(e), value[e]) for e in kept]
+    names = [z3.Int(f"mark {i}") for i in range(len(marks))]
+    solver.add(*(name == mark for name, mark in zip(names, marks, strict=True)))
+    found: set[tuple[Any, ...]] = set()
+    while solver.check() == z3.sat:
+        model = solver.model()
+        row = tuple(model.eval(name, model_completion=True).as_long() for name in names)
+        found.add((*(bool(b) for b in row[: len(atoms)]), *row[len(atoms) :]))
+        if not names:
+            break
+        solver.add(z3.Or(*(name != number for name, number in zip(names, row, strict=True))))
+    return found
+
+
+def example(
+    observations: Observations, config: Config, pattern: Pattern
+) -> tuple[dict[str, Fraction], dict[str, Fraction]]:
+    """Truths and live elements' readings, in millionths, that show a pattern."""
+    from tests.support.brute_truth import Live
+
+    elements = dict(config)
+    live = [e for e, x in elements.items() if isinstance(x, Live)]
+    solver, truth, value = _constraints(observations, set(observations.scheme.quantities), live, elements)
+    bits, seen, cells = pattern
+    for i, bit in enumerate(bits):
+        solver.add(_atom(observations, truth, i) == int(bit))
+    for rule, what in zip(observations.inputs.rules, seen, strict=True):
+        solver.add(_sees(observations, rule, value) == what)
+    keeping = [e for e, x in elements.items() if isinstance(x, Live) and x.keeps]
+    for e, cell in zip(keeping, cells, strict=True):
+        solver.add(_cell(observations.cells(e), value[e]) == cell)
+    assert solver.check() == z3.sat, "the solver finds no example of a pattern"
+    model = solver.model()
+
+    def number(term: Any) -> Fraction:
+        return Fraction(model.eval(term, model_completion=True).as_fraction())
+
+    return {q: number(term) for q, term in truth.items()}, {e: number(value[e]) for e in live}
+
+
+def _constraints(
+    observations: Observations, quantities: set[str], live: Sequence[str], config: Mapping[str, Element]
+) -> tuple[Any, dict[str, Any], dict[str, Any]]:
+    """A solver with what holds of truths and live elements; the terms of truths and of elements (None: no reading)."""
     from tests.support.brute_truth import Fixed, Live
 
     scheme = observations.scheme
@@ -70,23 +117,12 @@ def solved(
             for error in element.errors:
                 solver.add(value[name] >= truth[error.quantity] + _real(error.interval.low))
                 solver.add(value[name] <= truth[error.quantity] + _real(error.interval.high))
-    marks: list[Any] = []
-    for i in atoms:
-        atom = observations.atoms[i]
-        marks.append(z3.If(_meets(truth[atom.quantity], atom.compare, atom.limit), 1, 0))
-    marks += [_sees(observations, rule, value) for rule in rules]
-    marks += [_cell(observations.cells(e), value[e]) for e in kept]
-    names = [z3.Int(f"mark {i}") for i in range(len(marks))]
-    solver.add(*(name == mark for name, mark in zip(names, marks, strict=True)))
-    found: set[tuple[Any, ...]] = set()
-    while solver.check() == z3.sat:
-        model = solver.model()
-        row = tuple(model.eval(name, model_completion=True).as_long() for name in names)
-        found.add((*(bool(b) for b in row[: len(atoms)]), *row[len(atoms) :]))
-        solver.add(z3.Or(*(name != number for name, number in zip(names, row, strict=True))))
-        if not names:
-            break
-    return found
+    return solver, truth, value
+
+
+def _atom(observations: Observations, truth: Mapping[str, Any], index: int) -> Any:
+    atom = observations.atoms[index]
+    return z3.If(_meets(truth[atom.quantity], atom.compare, atom.limit), 1, 0)
 
 
 def _cell(cuts: Sequence[Fraction], value: Any) -> Any:

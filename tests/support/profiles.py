@@ -30,6 +30,8 @@ class Profile:
     contact_delay: Span = (0, 2)  # scans of stops_within, starts_within
     allowed: Span = (0, 10)  # scans of longer_than
     scans_ms: tuple[int, ...] = (100,)
+    values: int = 6  # how often a rule watches a value, against 3 for a line, 1 or more for a path or another rule
+    path_conditions: float = 0.25
     narrow: bool = False  # spans of two dozen grid steps, so that all truths can be enumerated
     odd: float = 0.3
 
@@ -37,13 +39,8 @@ class Profile:
 TINY = Profile(
     "tiny",
     kinds=(1, 1),
-    sensors=(1, 2),
-    external=(0, 2),
-    units=(1, 2),
-    extra_outputs=(0, 1),
-    delay=(0, 3),
-    contact_delay=(0, 1),
-    allowed=(0, 6),
+    rules=(2, 5),
+    allowed=(0, 12),
     narrow=True,
 )
 SMALL = Profile(
@@ -54,6 +51,24 @@ SMALL = Profile(
     sent=(0, 2),
     delay=(0, 4),
     groups=(0, 2),
+    narrow=True,
+)
+INTERLOCKS = Profile(
+    "interlocks",
+    kinds=(1, 1),
+    quantities=(1, 1),
+    sensors=(1, 1),
+    readings=(0, 0),
+    external=(1, 2),
+    sent=(1, 2),
+    confirming=(1, 3),
+    rules=(3, 6),
+    paths=(2, 3),
+    groups=(0, 0),
+    delay=(0, 4),
+    allowed=(0, 12),
+    values=1,
+    path_conditions=0.6,
     narrow=True,
 )
 BROAD = Profile(

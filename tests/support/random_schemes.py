@@ -11,12 +11,13 @@ import random
 from dataclasses import dataclass, field
 
 from interlock.scheme.build_logic import DEFAULT_UNIT
-from tests.support.profiles import BROAD, LONG, SMALL, TINY, Profile
+from tests.support.profiles import BROAD, INTERLOCKS, LONG, SMALL, TINY, Profile
 from tests.support.random_values import Quantity, ValueWriter, Watchable
 from tests.support.random_worlds import random_fault_set, random_world, random_worlds, split_faults
 
 __all__ = [
     "BROAD",
+    "INTERLOCKS",
     "LONG",
     "SMALL",
     "TINY",
@@ -39,6 +40,10 @@ class _Rule:
     starts: list[str] = field(default_factory=list)
     alarm: str = ""
     used: bool = False  # watched by a rule, in its only_while, or sent on a line
+    on: Watchable | None = None  # what value it watches, if it does
+    trips_low: bool = False
+    low_side: int = 0  # the lower one of its two limits, and the upper one
+    high_side: int = 0
 
     @property
     def acts(self) -> bool:
@@ -150,11 +155,15 @@ class _Writer(ValueWriter):
             contact = self.rng.choice(["normally_open", "normally_open", "normally_closed", "driven"])
             runs_when = ["high", "low"] if contact == "driven" else ["closed", "closed", "open"]
             parts = [f"drives: [{', '.join(paths)}]", f"contact: {contact}"]
-            parts.append(f"runs_when: {self.rng.choice(runs_when)}")
+            needs = self.rng.choice(runs_when)
+            parts.append(f"runs_when: {needs}")
             if unit != self.units[0] or self.maybe(0.2):
                 parts.append(f"unit: {unit}")
-            if self.maybe():
-                parts.append(f"energised_when: {self.rng.choice(['stops', 'stops', 'runs'])}")
+            stops = (contact == "normally_closed") != (needs in ("open", "low"))  # so that a block stops
+            if self.maybe(0.15):
+                stops = not stops
+            if stops or self.maybe(0.2):
+                parts.append(f"energised_when: {'stops' if stops else 'runs'}")
             for word in ("stops_within", "starts_within"):
                 if (time := self.duration(self.profile.contact_delay)) and self.maybe(0.7):
                     parts.append(f"{word}: {time}")
@@ -214,10 +223,10 @@ class _Writer(ValueWriter):
         self.out["rules"] = [self.rule_text(rule) for rule in written]
 
     def watch(self, rule: _Rule) -> None:
-        choices = ["value"] * 6
+        choices = ["value"] * self.profile.values
         lines = self.readable_lines(rule.unit)
         choices += ["line"] * 3 if lines else []
-        choices += ["path"] if (paths := self.driven_by(rule.unit)) else []
+        choices += ["path"] * (1 if self.profile.values > 3 else 2) if (paths := self.driven_by(rule.unit)) else []
         others = [other for other in self.rules if other.unit == rule.unit]
         choices += ["rule"] if others else []
         match self.rng.choice(choices):
@@ -231,7 +240,7 @@ class _Writer(ValueWriter):
                 other = self.rng.choice(others)
                 other.used = True
                 self.two_valued(rule, other.name, "active", "clear")
-        if rule.entries.pop("numeric", "") and self.maybe(0.6):
+        if rule.on and self.maybe(0.6):
             rule.entries["on_invalid"] = self.rng.choice(["trip", "hold", "hold", "clear"])
         if self.maybe(0.6):
             rule.entries["power_up"] = self.rng.choice(["tripped", "clear", "clear", "as_left"])
@@ -247,9 +256,10 @@ class _Writer(ValueWriter):
         low_side, high_side = (first, first + gap)
         below, above = self.rng.choice(["below", "at_or_below"]), self.rng.choice(["above", "at_or_above"])
         low_text, high_text = f"{below} {write(low_side)}", f"{above} {write(high_side)}"
-        trips, clears = (low_text, high_text) if self.maybe(0.5) else (high_text, low_text)
+        rule.on, rule.trips_low, rule.low_side, rule.high_side = seen, self.maybe(0.5), low_side, high_side
+        trips, clears = (low_text, high_text) if rule.trips_low else (high_text, low_text)
         rule.watched = seen.name
-        rule.entries |= {"trips": self.delayed(trips), "clears": self.delayed(clears), "numeric": "yes"}
+        rule.entries |= {"trips": self.delayed(trips), "clears": self.delayed(clears)}
 
     def two_valued(self, rule: _Rule, name: str, yes: str, no: str) -> None:
         trips, clears = (yes, no) if self.maybe(0.5) else (no, yes)
@@ -288,7 +298,7 @@ class _Writer(ValueWriter):
         if not rule.acts:
             return
         lines = [*self.external, *self.confirming, *(x for x, sender in self.line_unit.items() if sender != rule.unit)]
-        if self.maybe():
+        if self.maybe(0.2):
             seen = dict.fromkeys(lines, ("on", "off"))
             seen |= dict.fromkeys(self.driven_by(rule.unit), ("running", "stopped"))
             others = [other for other in self.rules if other.unit == rule.unit and other is not rule]
@@ -299,7 +309,7 @@ class _Writer(ValueWriter):
                 rule.entries["only_while"] = f"{{{text}}}"
                 for other in others:
                     other.used |= other.name in chosen
-        if lines and self.maybe():
+        if lines and self.maybe(0.2):
             rule.entries["overridden_by"] = self.rng.choice(lines)
             if self.maybe(0.7):
                 rule.entries["override_at_most"] = self.duration(self.profile.overrides)
@@ -329,18 +339,20 @@ class _Writer(ValueWriter):
             named = self.subset([*switched, *groups], 1, 1 if self.maybe(0.8) else 2)
             judged = {path for name in named for path in self.groups.get(name, [name])}
             parts = [f"{must}: {named[0] if len(named) == 1 else '[' + ', '.join(named) + ']'}"]
-            if conditions := self.conditions(judged):
+            if conditions := self.conditions(judged, must):
                 parts.append(f"while: {conditions}")
             parts.append(f"longer_than: {self.duration(self.profile.allowed, zero='0 s')}")
             if must == "never_stopped" and self.maybe(0.3):
                 parts.append("attended: no")
             lines.append(f"need{i + 1}: {{{', '.join(parts)}}}")
 
-    def conditions(self, judged: set[str]) -> str:
+    def conditions(self, judged: set[str], must: str) -> str:
         chosen: list[str] = []
         seen: set[str] = set()
         band = ""
-        if self.maybe(0.75):
+        if self.maybe(0.6) and (aimed := self.aimed(judged, must)):
+            chosen, seen = list(aimed.values()), set(aimed)
+        elif self.maybe(0.75):
             quantity = self.rng.choice(self.quantities)
             chosen.append(f"{quantity.name}: {self.limit(quantity)}")
             seen.add(quantity.name)
@@ -357,11 +369,30 @@ class _Writer(ValueWriter):
         if lines and self.maybe():
             chosen.append(f"{self.rng.choice(lines)}: {self.rng.choice(['on', 'off'])}")
         others = [p for p in self.paths if p not in judged]
-        if others and self.maybe(0.25):
+        if others and self.maybe(self.profile.path_conditions):
             chosen.append(f"{self.rng.choice(others)}: {self.rng.choice(['running', 'stopped'])}")
         if band:
             return f"[{{{', '.join(chosen)}}}, {band}]"
         return f"{{{', '.join(chosen)}}}" if chosen else ""
+
+    def aimed(self, judged: set[str], must: str) -> dict[str, str]:
+        """Conditions under which the rules that act on the judged paths have surely tripped (never_running) or cleared
+        (never_stopped), or nearly so."""
+        acting = [r for r in self.rules if r.on and judged & {p for b in r.blocks for p in self.groups.get(b, [b])}]
+        aimed: dict[str, str] = {}
+        for rule in self.rng.sample(acting, min(len(acting), 1 if must == "never_running" else 3)):
+            assert rule.on is not None
+            grid, sensor = rule.on.grid, self.rng.choice(self.members[rule.on.name])
+            quantity, low, high = self.rng.choice(self.errors[sensor])
+            beyond = self.rng.choice([-1, 0, 0, 1, 3]) * grid.step
+            if rule.trips_low is (must == "never_running"):
+                limit, word = rule.low_side - high - beyond, "below"
+            else:
+                limit, word = rule.high_side - low + beyond, "above"
+            own = next(q for q in self.quantities if q.name == quantity)
+            if own.low < limit < own.high and not rule.on.difference:
+                aimed[quantity] = f"{quantity}: {word} {grid.value(limit)}"
+        return aimed
 
     def limit(self, quantity: Quantity) -> str:
         """A limit on a quantity, mostly near a threshold, where verdicts change."""

@@ -76,6 +76,8 @@ class ValueWriter:
         self.quantities: list[Quantity] = []
         self.watchables: list[Watchable] = []
         self.sensor_bounds: dict[str, tuple[Grid, int, int]] = {}
+        self.errors: dict[str, list[tuple[str, int, int]]] = {}  # of each sensor: quantity, least and most error
+        self.members: dict[str, list[str]] = {}  # of each sensor and derived reading: the sensors in it
         self.out: dict[str, list[str]] = {}  # section: its lines
 
     # --- drawing
@@ -168,6 +170,7 @@ class ValueWriter:
         low = possible[0] + self.rng.choice([-5, -5, 0, 2, 6]) * grid.step
         high = possible[1] + self.rng.choice([5, 5, 0, -2, -6]) * grid.step
         self.sensor_bounds[name] = (grid, low, high)
+        self.errors[name], self.members[name] = errors, [name]
         inner = (max(low, first.low) + grid.step, min(high, first.high) - grid.step)
         self.watchables.append(Watchable(name, grid, *inner))
         parts = [f"measures: {{{self.errors_text(grid, errors)}}}"]
@@ -233,6 +236,7 @@ class ValueWriter:
             if word == "difference_of":
                 low, high = 0, 12 * grid.step
             name = f"combined{i + 1}"
+            self.members[name] = sensors
             self.watchables.append(Watchable(name, grid, low, high, word == "difference_of"))
             needs = f", needs: {self.rng.randint(1, len(sensors))}" if self.maybe(0.7) else ""
             lines.append(f"{name}: {{{word}: [{', '.join(sensors)}]{needs}}}")
