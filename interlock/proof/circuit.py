@@ -7,7 +7,7 @@ Built backwards from the bad scan on demand, so only what can matter is there. A
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import IntEnum
 
 from interlock.logic.faultset import FaultSet, scan_order
@@ -15,7 +15,7 @@ from interlock.proof.expr import FALSE, TRUE, Expr, conj, constant, disj, neg, s
 from interlock.proof.goal import Goal, Moves, Resets
 from interlock.proof.index import Index
 from interlock.scheme.model import AnyOf, Condition, Rule
-from interlock.scheme.words import Contact, EnergisedWhen, LineForm, Mode, Part, PowerUp, Signal
+from interlock.scheme.words import Contact, EnergisedWhen, LineForm, Mode, Part, PowerUp, Reset, Signal
 
 
 class Kind(IntEnum):
@@ -67,10 +67,16 @@ class Abstraction:
 
     A rule not in `exact` is free as a whole: all its effects come and go together. A rule in it has only the uses named
     followed, the others are free each for itself. `everything`: no rule is free.
+
+    `groups`: free rules that act in the same places, followed as one that may trip at any scan and then acts for at least
+    the shortest of their clear delays. `fixed`: rules taken to be active or not for good; that leaves behaviours out, so
+    it serves to look for real runs only.
     """
 
     exact: Mapping[str, frozenset[Use]] = field(default_factory=dict)
     everything: bool = False
+    groups: tuple[tuple[str, ...], ...] = ()
+    fixed: Mapping[str, bool] = field(default_factory=dict)
 
     def whole(self, rule: str) -> bool:
         """Whether the rule is free as a whole."""
@@ -135,8 +141,7 @@ class Circuit:
         self.slots: dict[SlotKey, str] = {}  # integer inputs: rule codes, truth conditions
         self.bools: dict[tuple[str, ...], str] = {}  # boolean inputs by what they are
         self.free: list[FreeUse] = []
-        self.forces: dict[str, Expr] = {}
-        self.acts: dict[str, Expr] = {}
+        self.grouped: list[tuple[str, Use, int]] = []  # rule, use, the component of its group
         self._memo: dict[tuple[str, ...], Expr] = {}
         self._pending: list[tuple[int, tuple[str, ...]]] = []
         if any(f.mode is Mode.SWAPPED and f.part is Part.LINE for g in faults.faults for f in g.single()):
@@ -158,6 +163,10 @@ class Circuit:
         if kind is Kind.STUCK or comp in self.nexts or any(s.comp == comp for s in self.statements):
             return False
         match kind:
+            case Kind.RULE if key[0] == "group":
+                if not self._alive(self.scheme.rules[key[1]].unit):
+                    return False
+                self._group(key[1:])
             case Kind.RULE:
                 if self.faults.has(Mode.OMITTED, key[1]) or not self._alive(self.scheme.rules[key[1]].unit):
                     return False
@@ -435,10 +444,30 @@ class Circuit:
         return self._freed(name, ACT)
 
     def _freed(self, name: str, use: Use) -> Expr:
+        if name in self.abstraction.fixed:
+            return constant(self.abstraction.fixed[name])
+        group = next((g for g in self.abstraction.groups if name in g), None)
+        if group is not None:
+            self.grouped.append((name, use, self._group(group)))
+            return var(f"a{self.grouped[-1][2]}")
         key = ("free", name) if self.abstraction.whole(name) else ("free", name, use)
         e = self._bool(*key)
         self.free.append(FreeUse(str(e[1]), name, use))
         return e
+
+    def _group(self, names: tuple[str, ...]) -> int:
+        """The component that stands for several free rules."""
+        key = ("group", *names)
+        rules = [self.scheme.rules[n] for n in names]
+        delay = min((r.clears.delay for r in rules), key=lambda d: d.scans)
+        clear = all(r.power_up is PowerUp.CLEAR for r in rules)
+        comp = self.layout.of(Kind.RULE, key, CLEAR if clear else TRIPPED, (0, 0, 0, delay.scans, 0))
+        if key not in self._memo:
+            acts = self._bool("group", *names)
+            stand_in = replace(rules[0], reset=Reset.AUTOMATIC, reset_by="", power_up=PowerUp.AS_LEFT)
+            self.statements.append(Statement(f"a{comp}", acts, comp, clears=neg(acts), rule=stand_in))
+            self._memo[key] = var(f"a{comp}")
+        return comp
 
     def _force(self, name: str, use: Use) -> Expr:
         """Whether the rule is in force, as that use sees it."""
@@ -511,12 +540,13 @@ class Circuit:
     # --- after building
 
     def _unite_free(self) -> None:
-        """Free rules that act in the same places and nowhere else need one input between them."""
+        """Free rules that act in the same places and nowhere else need one input between them (`united`)."""
         uses: dict[str, list[FreeUse]] = {}
         for use in self.free:
             uses.setdefault(use.name, []).append(use)
         first: dict[object, str] = {}
         self.alias: dict[str, str] = {}
+        self.united: dict[str, list[str]] = {}  # input: the rules it stands for, where they can be followed as a group
         for name, listed in uses.items():
             places = frozenset(u.use for u in listed)
             plain = all(not self.scheme.rules[u.rule].only_while for u in listed)
@@ -524,6 +554,9 @@ class Circuit:
             if ACT in places or not plain or modal or any(self.scheme.rules[u.rule].overridden_by for u in listed):
                 continue
             known = first.setdefault(places, name)
+            rules = list(dict.fromkeys(u.rule for u in listed))
+            if all(self.abstraction.whole(r) for r in rules):
+                self.united.setdefault(known, []).extend(rules)
             if known != name:
                 self.alias[name] = known
 

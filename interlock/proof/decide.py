@@ -7,15 +7,17 @@ as well, and the search is made again. (Counterexample-guided refinement: Clarke
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
-from interlock.proof.circuit import Abstraction
+from interlock.proof.circuit import Abstraction, Use
 from interlock.proof.goal import Goal
 from interlock.proof.index import Index
 from interlock.proof.replay import Run, replay
 from interlock.proof.schedule import Stage, stages
 from interlock.proof.search import BudgetError, Longest, Search
 from interlock.proof.system import FaultPlan, System
+from interlock.scheme.words import LineForm, PowerUp, Signal
 
 ENDLESS = 1 << 62
 
@@ -71,26 +73,119 @@ class Decider:
             if upper == 0 or (enough is not None and upper <= enough):
                 return Answer(lower, upper, best, self.abstraction, zones)
             run = realise(search, self.full, longest)
-            reached = ENDLESS if run.endless else run.bad_run
-            if reached > lower or best is None:
-                lower, best = max(lower, reached), run
-            if lower >= upper or (enough is not None and lower > enough):
-                return Answer(lower, upper, best, self.abstraction, zones)
-            if not self._follow(run):
+            tries = self._narrower(system) if upper < ENDLESS or all(d[2] for d in run.deviations) else iter(())
+            while True:
+                reached = ENDLESS if run.endless else run.bad_run
+                if reached > lower or best is None:
+                    lower, best = max(lower, reached), run
+                if lower >= upper or (enough is not None and lower > enough):
+                    return Answer(lower, upper, best, self.abstraction, zones)
+                narrow = next(tries, None)
+                if narrow is None:
+                    break
+                found, looked = self._real_run(narrow, enough, max(300, 2 * search.count))
+                zones += looked
+                if found is not None:
+                    found.deviations = run.deviations
+                    run = found
+            if not self._follow(run, system):
                 return Answer(lower, upper, best, self.abstraction, zones, "its run could not be made real")
 
-    def _follow(self, run: Run) -> bool:
-        """Follow more rules; False where every one is followed already."""
+    def _narrower(self, system: System) -> Iterator[Abstraction]:
+        """Narrower systems in which real runs may be found: rules whose freedom has two sides taken to stay clear; then
+        one of each group of free rules followed and the others clear."""
+        circuit = system.circuits[0]
+        scheme = self.index.scheme
+        exact = self.abstraction.exact
+        split = {use.rule for use in circuit.free if use.rule in exact}
+        loose = dict.fromkeys(use.rule for use in circuit.free if use.rule not in exact)
+        loose.update(dict.fromkeys(rule for rule, _, _ in circuit.grouped))
+        fixed = {rule: bool(scheme.rules[rule].starts and not scheme.rules[rule].blocks) for rule in loose}
+        for use in circuit.free:
+            sign = circuit.one_sign(use.name)
+            if use.rule not in exact and sign in (1, -1):
+                fixed[use.rule] = sign > 0
+        fixed.update(dict.fromkeys(split, False))
+        kept = {rule: uses for rule, uses in exact.items() if rule not in split}
+        yield Abstraction(kept, fixed=fixed)
+        groups: dict[str, list[str]] = {}
+        for name, rules in circuit.united.items():
+            if circuit.one_sign(name) == 0:
+                groups[name] = rules
+        for rule, _, comp in circuit.grouped:
+            groups.setdefault(f"a{comp}", []).append(rule)
+        # one rule to trip or clear at will; two where one has to let go and another to trip soon after
+        for count in (1, 2):
+            chosen: dict[str, frozenset[Use]] = {}
+            for rules in groups.values():
+                for one in sorted(dict.fromkeys(rules), key=self._trouble)[:count]:
+                    uses = {u.use for u in circuit.free if u.rule == one}
+                    chosen[one] = frozenset(uses | {u for r, u, _ in circuit.grouped if r == one})
+            if len(chosen) >= count:
+                left = {rule: value for rule, value in fixed.items() if rule not in chosen}
+                yield Abstraction({**kept, **chosen}, fixed=left)
+
+    def _trouble(self, name: str) -> tuple[bool, bool, int]:
+        """How hard it is to make a rule trip and clear at will."""
+        rule = self.index.scheme.rules[name]
+        return not rule.watches.numeric, rule.manual, rule.trips.delay.scans
+
+    def _real_run(self, narrow: Abstraction, enough: int | None, budget: int) -> tuple[Run | None, int]:
+        search = Search(System(self.index, self.goal, self.plan, narrow), budget)
+        try:
+            longest = search.longest(search.reachable(), enough)
+        except BudgetError:
+            return None, search.count
+        return (realise(search, self.full, longest) if longest.node else None), search.count
+
+    def _follow(self, run: Run, system: System) -> bool:
+        """Follow more; False where everything is followed already."""
         if self.abstraction.everything:
             return False
         exact = dict(self.abstraction.exact)
-        for rule, use in sorted(run.deviations):
+        # cheapest first: uses of rules that are followed anyway, inputs that act one way, rules that watch other parts,
+        # then whole groups, then rule by rule
+        known = {d for d in run.deviations if d[0] in exact}
+        plain = {d for d in run.deviations if not d[2]}
+        watching = {d for d in run.deviations if all(map(self._interlocks, self._beside(d[0], system)))}
+        groups = self.abstraction.groups
+        if run.deviations and not known and not plain and not watching:
+            more = self._groups(run, system)
+            if more:
+                self.abstraction = Abstraction(exact, groups=groups + more)
+                return True
+        for rule, use, _ in sorted(known or plain or watching or run.deviations):
             exact[rule] = exact.get(rule, frozenset()) | {use}
         if exact == self.abstraction.exact:
             self.abstraction = Abstraction(everything=True)
         else:
-            self.abstraction = Abstraction(exact)
+            self.abstraction = Abstraction(exact, groups=tuple(g for g in groups if not set(g) & set(exact)))
         return True
+
+    def _interlocks(self, name: str) -> bool:
+        """Whether a rule watches other parts of the scheme (a path, a rule, a contact, a sent line)."""
+        rule = self.index.scheme.rules[name]
+        if rule.watches is Signal.LINE:
+            return self.index.scheme.lines[rule.watched].form is not LineForm.EXTERNAL
+        return rule.watches in (Signal.PATH, Signal.RULE)
+
+    def _beside(self, name: str, system: System) -> list[str]:
+        """The free rules that share an input with this one."""
+        return next((rules for rules in system.circuits[0].united.values() if name in rules), [name])
+
+    def _groups(self, run: Run, system: System) -> tuple[tuple[str, ...], ...]:
+        """The deviating free rules that can be followed as groups."""
+        circuit = system.circuits[0]
+        deviating = {d[0] for d in run.deviations}
+        cycled = system.circuits[-1].cycles
+        found: list[tuple[str, ...]] = []
+        for name, rules in circuit.united.items():
+            records = [self.index.scheme.rules[r] for r in rules]
+            lasting = all(r.power_up is not PowerUp.CLEAR or r.unit not in cycled for r in records)
+            worth = min(r.clears.delay.scans for r in records) > 0
+            if deviating & set(rules) and circuit.one_sign(name) == 0 and lasting and worth:
+                found.append(tuple(rules))
+        return tuple(found)
 
 
 def realise(search: Search, full: System, longest: Longest) -> Run:

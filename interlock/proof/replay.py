@@ -13,7 +13,7 @@ from interlock.proof.cells import CLEARS, HOLDS, NEITHER, TRIPS, Group
 from interlock.proof.circuit import ACT, Circuit, Kind
 from interlock.proof.emit import Places, Result
 from interlock.proof.schedule import Stage
-from interlock.proof.system import NOT_STUCK, STALE, System
+from interlock.proof.system import NOT_STUCK, STALE, Move, System
 from interlock.scheme.words import LineForm, Signal
 
 WANT_LOW = (CLEARS, NEITHER, HOLDS, TRIPS)
@@ -47,7 +47,7 @@ class Run:
     played: list[Played] = field(default_factory=list)
     bad_run: int = 0
     endless: bool = False
-    deviations: set[tuple[str, str]] = field(default_factory=set)  # (rule, use)
+    deviations: set[tuple[str, str, bool]] = field(default_factory=set)  # rule, use, whether its input has both signs
 
 
 class Player:
@@ -76,7 +76,7 @@ class Player:
             result, stays = self._step(choice)
             bad = result[4]
             if watch is not None:
-                watch.look(result[5], bad)
+                watch.look(result[5])
             if bad_wanted and not bad:
                 return False
             jump = 1
@@ -85,26 +85,35 @@ class Player:
                 for i, d in enumerate(self.delays):
                     if d[self.places[i]]:
                         self.timers[i] += jump - 1
-            self.run.bad_run = self.run.bad_run + jump if bad else 0
-            self.run.played.append(Played(choice, jump, bad))
+            self._note(choice, jump, bad)
             left -= jump
         return True
 
-    def settle(self, choice: Choice, limit: int = 10_000) -> None:
-        """Hold a world until nothing changes any more."""
-        for _ in range(limit):
-            result, stays = self._step(choice)
-            self.run.bad_run = self.run.bad_run + 1 if result[4] else 0
-            self.run.played.append(Played(choice, 1, result[4]))
-            if stays:
-                jump = min(self._to_next_event(), default=0)
-                if self.idle():
-                    return
-                for i, d in enumerate(self.delays):
-                    if d[self.places[i]]:
-                        self.timers[i] += jump
-                if jump:
-                    self.run.played.append(Played(choice, jump, result[4]))
+    def settle(self, choice: Choice, pulses: Sequence[Choice] = (), limit: int = 10_000) -> tuple[bool, ...]:
+        """Hold a world until nothing changes any more; then press the reset buttons (`pulses`: seen off, seen on) and hold
+        it again. Returns the probes of the last scan."""
+        probes: tuple[bool, ...] = ()
+        for world in (choice, *pulses, choice) if pulses else (choice,):
+            for _ in range(limit):
+                result, stays = self._step(world)
+                self._note(world, 1, result[4])
+                probes = result[5]
+                if world is not choice:
+                    break
+                if stays:
+                    if self.idle():
+                        break
+                    jump = min(self._to_next_event())
+                    for i, d in enumerate(self.delays):
+                        if d[self.places[i]]:
+                            self.timers[i] += jump
+                    if jump:
+                        self._note(world, jump, result[4])
+        return probes
+
+    def _note(self, choice: Choice, scans: int, bad: bool) -> None:
+        self.run.bad_run = self.run.bad_run + scans if bad else 0
+        self.run.played.append(Played(choice, scans, bad))
 
     def _to_next_event(self) -> list[int]:
         return [d[p] - 1 - t for d, p, t in zip(self.delays, self.places, self.timers, strict=True) if d[p]]
@@ -158,7 +167,9 @@ class Player:
 class Deviation:
     """Compares what a free rule was assumed to be with what it is."""
 
-    def __init__(self, abstract: System, full: System, arisen: int, x: Sequence[int], run: Run) -> None:
+    def __init__(
+        self, abstract: System, full: System, arisen: int, x: Sequence[int], places: Places, run: Run
+    ) -> None:
         circuit = abstract.circuits[arisen]
         inputs = dict(zip(abstract.compiled(arisen).inputs, x, strict=True))
         self.probes = {p: i for i, p in enumerate(full.compiled(arisen).probes)}
@@ -172,21 +183,22 @@ class Deviation:
                 value = value and bool(inputs[circuit.alias.get(forced, forced)])
             probe = self.probes.get(("act" if use.use == ACT else "force", use.rule), -1)
             self.assumed.append((probe, value, sign, use.rule, use.use))
-        self.now: set[tuple[str, str]] = set()
+        for rule, which, comp in circuit.grouped:
+            probe = self.probes.get(("act" if which == ACT else "force", rule), -1)
+            self.assumed.append((probe, places[comp] >= 2, 0, rule, which))
+        self.now: set[tuple[str, str, bool]] = set()
 
-    def look(self, probes: Sequence[bool], bad: bool) -> None:
+    def look(self, probes: Sequence[bool]) -> None:
         """Note the uses whose rule is not what was assumed, to the bad scan's harm."""
         self.now = set()
-        # rules that share one input stand for each other: wanting it on asks for one of them
         for probe, value, sign, rule, use in self.assumed:
             actual = bool(probes[probe]) if probe >= 0 else False
             if actual != value and (sign == 0 or (sign > 0) == value):
-                self.now.add((rule, use))
+                self.now.add((rule, use, sign == 0))
         self.run.deviations |= self.now
-        del bad
 
 
-def wishes(circuit: Circuit, abstract: Circuit, inputs: Mapping[str, int]) -> dict[str, bool]:
+def wishes(circuit: Circuit, abstract: Circuit, inputs: Mapping[str, int], places: Places) -> dict[str, bool]:
     """For rules of the whole cone: whether they had better be active."""
     scheme = circuit.scheme
     found: dict[str, bool] = {}
@@ -213,8 +225,12 @@ def wishes(circuit: Circuit, abstract: Circuit, inputs: Mapping[str, int]) -> di
             sign = circuit.one_sign(f"a{i}")
             if sign in (1, -1):
                 push(key[1], sign > 0)
+    for rule, value in abstract.abstraction.fixed.items():
+        push(rule, value)
     for use in abstract.free:
         push(use.rule, bool(inputs[abstract.alias.get(use.name, use.name)]))
+    for rule, _, comp in abstract.grouped:
+        push(rule, places[comp] >= 2)
     found.update({f"line {n}": v for n, v in lines.items()})
     return found
 
@@ -234,13 +250,15 @@ class Realiser:
         config: int,
         onset: tuple[int, ...],
         x: tuple[int, ...],
-        wish_x: tuple[int, ...] | None = None,
+        places: Places,
+        wish: tuple[tuple[int, ...], Places] | None = None,
     ) -> Choice | None:
-        """The world for one scan. `now`: the whole cone's configuration before it; `config`, `onset`, `x`: the abstract
-        scan's. None where the whole cone has no such scan."""
-        key = (now, stale, config, onset, x, wish_x)
+        """The world for one scan. `now`: the whole cone's configuration before it; `config`, `onset`, `x`, `places`: the
+        abstract scan's. `wish`: what the other rules had better be is taken from this scan instead. None where the whole
+        cone has no such scan."""
+        key = (now, stale, config, onset, x, places, wish)
         if key not in self._known:
-            self._known[key] = self._choice(now, stale, config, onset, x, wish_x or x)
+            self._known[key] = self._choice(now, stale, config, onset, x, *(wish or (x, places)))
         return self._known[key]
 
     def _choice(
@@ -251,12 +269,13 @@ class Realiser:
         onset: tuple[int, ...],
         x: tuple[int, ...],
         wish_x: tuple[int, ...],
+        places: Places,
     ) -> Choice | None:
         arisen = self.abstract.configs[config].arisen
         a, f = self.abstract.circuits[arisen], self.full.circuits[arisen]
         given = dict(zip(self.abstract.compiled(arisen).inputs, x, strict=True))
         asked = dict(zip(self.abstract.compiled(arisen).inputs, wish_x, strict=True))
-        want = wishes(f, a, asked)
+        want = wishes(f, a, asked, places)
         for new, full_onset, _, _, ends in self.full.config_moves(now):
             if self.full.configs[new].arisen != arisen or not self._alike(config, onset, new, full_onset):
                 continue
@@ -266,6 +285,23 @@ class Realiser:
             if choice is not None:
                 return choice
         return None
+
+    def pulses(self, choice: Choice) -> list[Choice]:
+        """The same world with the reset lines off, then on."""
+        arisen = self.full.configs[choice.config].arisen
+        f = self.full.circuits[arisen]
+        a = self.abstract.circuits[arisen]
+        scheme = self.full.index.scheme
+        lines = {r.reset_by for r in scheme.rules.values() if r.manual and r.reset_by}
+        names = [
+            f.bools["line", n] for n in scheme.lines if n in lines and ("line", n) in f.bools and ("line", n) not in a.bools
+        ]
+        inputs = self.full.compiled(arisen).inputs
+        found = []
+        for level in (0, 1) if names else ():
+            x = tuple(level if n in names else v for n, v in zip(inputs, choice.x, strict=True))
+            found.append(Choice(x, choice.config, choice.onset, choice.solutions))
+        return found
 
     def _alike(self, config: int, onset: tuple[int, ...], new: int, full_onset: tuple[int, ...]) -> bool:
         if onset != full_onset:
@@ -327,18 +363,25 @@ class Realiser:
         return Choice(tuple(values[n] for n in inputs), new, onset, tuple(solutions))
 
 
-def replay(abstract: System, full: System, plan: Sequence[Stage], loop: frozenset[int] = frozenset()) -> Run:
-    """Play a schedule on the whole cone. `loop`: for an endless run, the stages at which the loop begins anew; the run is
+def replay(
+    abstract: System,
+    full: System,
+    plan: Sequence[Stage],
+    loop: frozenset[int] = frozenset(),
+    *,
+    settling: bool = True,
+) -> Run:
+    """Play a schedule on the whole cone. `settling`: where the abstract run can wait, wait until every other rule has come
+    to rest. `loop`: for an endless run, the stages at which the loop begins anew; the run is
     endless when the whole cone is then in a state it was in before. The last stage alone: it stays there."""
     player, realiser = Player(full), Realiser(abstract, full)
     run = player.run
     first_bad = next((k for k, s in enumerate(plan) if s.node.bad), len(plan))
-    bad_x: tuple[int, ...] | None = None
+    bad: Move | None = None
     if first_bad < len(plan):
         stage = plan[first_bad]
-        move = stage.to.move if stage.to else None
-        bad_x = stage.node.stays.inputs if stage.stay and stage.node.stays else move.inputs if move else None
-    settle_at = max((k for k in range(first_bad) if _idle(abstract, plan[k])), default=-1)
+        bad = stage.node.stays if stage.stay and stage.node.stays else stage.to.move if stage.to else None
+    settle_at = frozenset(k for k in range(first_bad) if _idle(abstract, plan[k])) if settling else frozenset()
     seen: set[object] = set()
     for k, stage in enumerate(plan):
         node = stage.node
@@ -350,17 +393,21 @@ def replay(abstract: System, full: System, plan: Sequence[Stage], loop: frozense
                 return run
         if node.stays and stage.stay and not _hold(player, realiser, stage, node.bad, stage.stay):
             return run
-        if node.stays and k == settle_at and not player.due():
-            wish = bad_x if plan[first_bad].node.config == node.config else None
-            choice = realiser.choice(player.config, (), node.stays.config, (), node.stays.inputs, wish)
+        if node.stays and k in settle_at and not player.due():
+            stays = node.stays
+            wish = (bad.inputs, bad.places) if bad is not None and bad.config == stays.config else None
+            choice = realiser.choice(player.config, (), stays.config, (), stays.inputs, stays.places, wish)
             if choice is not None:
-                player.settle(choice)
+                probes = player.settle(choice, realiser.pulses(choice))
+                run.deviations = set()
+                arisen = abstract.configs[stays.config].arisen
+                Deviation(abstract, full, arisen, stays.inputs, stays.places, run).look(probes)
         move = stage.to.move if stage.to else None
         if move is not None and stage.to is not None:
-            choice = realiser.choice(player.config, player.due(), move.config, move.onset, move.inputs)
+            choice = realiser.choice(player.config, player.due(), move.config, move.onset, move.inputs, move.places)
             if choice is None:
                 return run
-            watch = Deviation(abstract, full, abstract.configs[move.config].arisen, move.inputs, run)
+            watch = Deviation(abstract, full, abstract.configs[move.config].arisen, move.inputs, stage.to.places, run)
             if not player.play(choice, 1, stage.to.bad, watch):
                 run.deviations = watch.now or run.deviations
                 return run
@@ -390,10 +437,10 @@ def _hold(player: Player, realiser: Realiser, stage: Stage, bad: bool, scans: in
     left = scans
     while left > 0:
         due = player.due()
-        choice = realiser.choice(player.config, due, stays.config, (), stays.inputs)
+        choice = realiser.choice(player.config, due, stays.config, (), stays.inputs, stays.places)
         if choice is None:
             return False
-        watch = Deviation(abstract, full, abstract.configs[stays.config].arisen, stays.inputs, player.run)
+        watch = Deviation(abstract, full, abstract.configs[stays.config].arisen, stays.inputs, stays.places, player.run)
         sticking = any(player.places[i] == 1 for i in range(len(full.sensors)))
         span = 1 if sticking else left
         if not player.play(choice, span, bad, watch):
