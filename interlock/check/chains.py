@@ -111,12 +111,18 @@ class Chains:
 
     @cached_property
     def _acting(self) -> dict[str, tuple[str, ...]]:
-        """The rules that block or start each path."""
-        found: dict[str, dict[str, None]] = {path: {} for path in self.scheme.paths}
-        for rule in self.scheme.rules.values():
+        """The rules that block or start each path, or one that shares an output with it."""
+        scheme = self.scheme
+        named: dict[str, list[str]] = {}
+        for rule in scheme.rules.values():
             for path in (*(t.path for t in rule.blocks), *rule.starts):
-                found[path][rule.name] = None
-        return {path: tuple(rules) for path, rules in found.items()}
+                named.setdefault(path, []).append(rule.name)
+        return {
+            path.name: tuple(
+                dict.fromkeys(r for o in path.outputs for p in scheme.outputs[o].drives for r in named.get(p, ()))
+            )
+            for path in scheme.paths.values()
+        }
 
     def _looked_at(self, name: str) -> Iterator[str]:
         scheme = self.scheme

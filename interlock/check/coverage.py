@@ -127,7 +127,7 @@ def _unprotected(facts: Facts) -> Iterator[Finding]:
     for claim, guard in facts.guards:
         if guard.protections or guard.loosely:
             continue
-        blocking = facts.protections.blocking(claim.path)
+        blocking = facts.protections.stops.blocking(claim.path)
         if not claim.conditions and (blocking or facts.scheme.paths[claim.path].started_by):
             continue  # a limit on running time: only a proof can judge it
         rest = f"; what does block it ({listed(blocking)}) looks at other things" if blocking else ""

@@ -49,10 +49,13 @@ class Protection:
 @dataclass(frozen=True, slots=True)
 class Guard:
     """All that protects one claim. `loosely`: something its path depends on has to do with a condition, in a way that
-    only a proof can judge."""
+    only a proof can judge. `limited`: a rule ends each run of the path within the time allowed. `harmless`: losses that
+    stop the path by themselves."""
 
     protections: tuple[Protection, ...]
     loosely: bool
+    limited: bool = False
+    harmless: frozenset[Defeat] = frozenset()
 
     @property
     def enough(self) -> tuple[Protection, ...]:
@@ -62,4 +65,4 @@ class Guard:
     def lost_to(self) -> frozenset[Defeat]:
         """The single losses that leave none of them."""
         sets = [p.defeats for p in self.enough]
-        return frozenset.intersection(*sets) if sets else frozenset()
+        return frozenset.intersection(*sets) - self.harmless if sets else frozenset()

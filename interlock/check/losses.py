@@ -14,7 +14,7 @@ from interlock.check.wiring import closed, energised
 from interlock.scheme.findings import Finding
 from interlock.scheme.model import Claim, Output, Scheme
 from interlock.scheme.source import Place
-from interlock.scheme.words import Contact, LineForm, OnInvalid
+from interlock.scheme.words import Contact, LineForm, OnInvalid, Signal
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +30,8 @@ def check(facts: Facts) -> Iterator[Finding]:
     """All findings of this family: one per part and kind of loss."""
     cases: dict[tuple[Ident, str], list[tuple[Defeat, _Case]]] = {}
     for claim, guard in facts.guards:
+        if guard.limited or _mixed(facts.scheme, claim):
+            continue  # whether a loss that hides one condition leaves the others true is for a proof
         for defeat in _told(facts.scheme, guard):
             protection = next(p for p in guard.enough if defeat in p.defeats)
             left = tuple(p.rule for p in guard.enough if defeat not in p.defeats)
@@ -37,6 +39,14 @@ def check(facts: Facts) -> Iterator[Finding]:
             cases.setdefault((_IDENT[defeat.loss], defeat.part), []).append(case)
     for (ident, part), found in cases.items():
         yield _finding(facts.scheme, ident, part, found)
+
+
+def _mixed(scheme: Scheme, claim: Claim) -> bool:
+    """Whether a claim has conditions on the truth and beside them on what the scheme itself decides."""
+    decided = [
+        c.signal is Signal.PATH or (c.name in scheme.lines and scheme.lines[c.name].form.sent) for c in claim.conditions
+    ]
+    return any(decided) and not all(decided)
 
 
 def _told(scheme: Scheme, guard: Guard) -> list[Defeat]:

@@ -25,6 +25,7 @@ class Origins:
         for one, other in truths.tied:
             if one in near and other in near:
                 near[one][other] = near[other][one] = None
+        self._combining = combining
         self._values: dict[str, list[Origin]] = {}
         for q, quantities in near.items():
             sensors = dict.fromkeys(s for other in quantities for s in measuring.get(other, ()))
@@ -34,6 +35,10 @@ class Origins:
         for line in scheme.lines.values():
             for path in scheme.outputs[line.output].drives if line.output else ():
                 self._confirming.setdefault(path, []).append((Signal.LINE, line.name))
+
+    def reading(self, sensor: str) -> list[Origin]:
+        """What a sensor's reading is seen as: itself, and the derived readings it is part of."""
+        return [(Signal.SENSOR, sensor), *((Signal.READING, r) for r in self._combining.get(sensor, ()))]
 
     def of(self, condition: Condition) -> list[Origin]:
         """Sensors and readings for a quantity; for a path also the lines that confirm its outputs."""

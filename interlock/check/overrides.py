@@ -8,7 +8,6 @@ from interlock.check.coverage import danger_of
 from interlock.check.facts import Facts
 from interlock.check.idents import Ident
 from interlock.check.make import finding, listed
-from interlock.check.wiring import ahead
 from interlock.scheme.findings import Finding
 from interlock.scheme.model import Claim, Limit, Rule
 from interlock.scheme.units import time_text
@@ -46,8 +45,8 @@ def _without_rest(facts: Facts, rule: Rule) -> Iterator[Finding]:
     assert rule.override_at_most is not None
     if rule.override_at_most.us == 0:
         return
-    guarding = _rested_paths(facts, rule.overridden_by)
-    bare = [t.path for t in rule.blocks if not guarding.intersection(ahead(facts.scheme, t.path))]
+    resting = _resting(facts, rule.overridden_by)
+    bare = [t.path for t in rule.blocks if resting.isdisjoint(facts.protections.stops.blocking(t.path, always=True))]
     if not bare and rule.blocks:
         return
     shown = listed(bare) if bare else f"`{rule.name}`"
@@ -63,8 +62,8 @@ def _without_rest(facts: Facts, rule: Rule) -> Iterator[Finding]:
     )
 
 
-def _rested_paths(facts: Facts, line: str) -> frozenset[str]:
-    """The paths blocked by rules that the override line sets in motion and that need it off for some time to let go."""
+def _resting(facts: Facts, line: str) -> frozenset[str]:
+    """The rules that the override line sets in motion and that need it off for some time to let go."""
     found: set[str] = set()
     for rule in facts.scheme.rules.values():
         if not rule.blocks or rule.overridden_by == line:
@@ -75,7 +74,7 @@ def _rested_paths(facts: Facts, line: str) -> frozenset[str]:
                 for h in chain.hops
             )
             if chain.origin == (Signal.LINE, line, True) and rests:
-                found.update(t.path for t in rule.blocks if not t.when)
+                found.add(rule.name)
     return frozenset(found)
 
 
