@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 
 from interlock.logic.builder import Builder
 from interlock.logic.faultset import scan_order
@@ -65,10 +65,12 @@ class _Lowering:
 
         self.level: dict[str, int] = {}
         self.active: dict[str, int] = {}
-        self.sent_after = self._senders()
-        order = [name for name in scan_order(scheme, self.presence.installed) if unit in ("", scheme.rules[name].unit)]
+        order = scan_order(scheme, self.presence.installed)
+        self.sent_after = self._senders(order)
         self.off = self._edge_memories()
         for name in order:
+            if unit not in ("", scheme.rules[name].unit):
+                continue
             self._rule(scheme.rules[name])
             for sent in self.sent_after.get(name, ()):
                 self.truth[sent] = self._sent(sent)
@@ -78,6 +80,13 @@ class _Lowering:
 
         self.overrides: dict[str, int] = {}
         self.in_force = {rule.name: self._in_force(rule) for rule in self.rules}
+        self.blocked_by: dict[tuple[str, str], list[tuple[str, AnyOf]]] = {}  # (unit, path): rules, modes
+        self.wanted_by: dict[tuple[str, str], list[str]] = {}
+        for rule in self.rules:
+            for target in rule.blocks:
+                self.blocked_by.setdefault((rule.unit, target.path), []).append((rule.name, target.when))
+            for path in rule.starts:
+                self.wanted_by.setdefault((rule.unit, path), []).append(rule.name)
         self.on: dict[str, int] = {}
         self.energised: dict[str, int] = {}
         for output in self.outputs:
@@ -109,9 +118,9 @@ class _Lowering:
         line = self.scheme.lines[name]
         return line.form.sent and self.unit in ("", line.unit)
 
-    def _senders(self) -> dict[str, list[str]]:
+    def _senders(self, order: Sequence[str]) -> dict[str, list[str]]:
         """The sent lines that are complete once a rule is done: those of which it is the last in the order."""
-        place = {name: i for i, name in enumerate(scan_order(self.scheme, self.presence.installed))}
+        place = {name: i for i, name in enumerate(order)}
         after: dict[str, list[str]] = {}
         for name, line in self.scheme.lines.items():
             if self._sent_here(name):
@@ -267,20 +276,19 @@ class _Lowering:
     # --- outputs
 
     def _drive(self, output: Output) -> None:
-        b, rules = self.b, [rule for rule in self.rules if rule.unit == output.unit]
+        b, unit = self.b, output.unit
         blocked = b.either(
-            b.both(self.in_force[rule.name], self._modes_hold(output.unit, target.when))
-            for rule in rules
-            for target in rule.blocks
-            if target.path in output.drives
+            b.both(self.in_force[rule], self._modes_hold(unit, when))
+            for path in output.drives
+            for rule, when in self.blocked_by.get((unit, path), ())
         )
         wanted = b.either(
-            b.either(self.in_force[rule.name] for rule in rules if path in rule.starts)
-            if self.scheme.paths[path].started_by == output.unit
+            b.either(self.in_force[rule] for rule in self.wanted_by.get((unit, path), ()))
+            if self.scheme.paths[path].started_by == unit
             else b.true
             for path in output.drives
         )
-        dead, frozen = self.has(Mode.DEAD, output.unit), self.has(Mode.FROZEN, output.unit)
+        dead, frozen = self.has(Mode.DEAD, unit), self.has(Mode.FROZEN, unit)
 
         def kept(fresh: int, before: int) -> int:
             return b.select(dead, b.false, b.select(frozen, before, fresh))
