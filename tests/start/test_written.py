@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 
 import pytest
@@ -142,7 +143,7 @@ def test_no_device_may_take_a_name_that_the_scheme_uses_itself(name: str) -> Non
         *scheme.groups, *scheme.paths, *scheme.outputs, *(c.requirement for c in scheme.claims),
     } - {"sources", "loads", "all"}  # fmt: skip
     own = used - devices - derived
-    numbered = {n for n in own if n.startswith("probe_") or (n[0] in "KR" and n[1:].isdigit())}
+    numbered = {n for n in own if re.fullmatch(r"(probe_|K|R)\d+", n)}
     assert own - numbered <= RESERVED
 
 
