@@ -20,7 +20,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "fuzz": {"scheme", "logic"},
     "explain": {"scheme", "logic"},
     "start": {"scheme"},
-    "cli": {"scheme", "logic", "check", "proof", "fuzz", "explain", "start"},
+    "draw": {"scheme", "logic"},
+    "cli": {"scheme", "logic", "check", "proof", "fuzz", "explain", "start", "draw"},
 }
 
 

@@ -1,0 +1,111 @@
+"""What happened in a run, in segments in which nothing seen changes: the stuff of timing diagrams."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from interlock.logic.cases import CaseRun
+from interlock.logic.readings import Value
+from interlock.logic.scan import Seen, World
+from interlock.logic.stretch import stretches
+from interlock.scheme.model import Case, Scheme
+from interlock.scheme.words import State
+
+
+@dataclass(frozen=True, slots=True)
+class Segment:
+    """A while in which nothing changes but timers. `marks`: what a person did at its start."""
+
+    first: int
+    scans: int
+    readings: Mapping[str, Value]
+    lines: Mapping[str, bool]
+    states: Mapping[str, State]
+    running: Mapping[str, bool | None]
+    marks: tuple[str, ...] = ()
+
+
+Lasting = tuple[
+    World, Seen, int, tuple[str, ...]
+]  # what was given, seen, for how many scans, and the marks at its start
+
+
+def history(scheme: Scheme, run: Iterable[Lasting]) -> tuple[Segment, ...]:
+    """Segments from a run; neighbours in which the same is seen are joined."""
+    segments: list[Segment] = []
+    at = 0
+    for _, seen, scans, marks in run:
+        segment = Segment(
+            at,
+            scans,
+            dict(seen.readings),
+            dict(seen.lines),
+            {name: state for name, (state, _) in seen.states.items()},
+            {path: seen.running(path) for path in scheme.paths},
+            marks,
+        )
+        at += scans
+        last = segments[-1] if segments else None
+        if last and not marks and _same(last, segment):
+            segments[-1] = replace(last, scans=last.scans + scans)
+        else:
+            segments.append(segment)
+    return tuple(segments)
+
+
+def _seen(
+    s: Segment,
+) -> tuple[Mapping[str, Value], Mapping[str, bool], Mapping[str, State], Mapping[str, bool | None]]:
+    return s.readings, s.lines, s.states, s.running
+
+
+def _same(one: Segment, other: Segment) -> bool:
+    return _seen(one) == _seen(other)
+
+
+def worth_showing(segments: Sequence[Segment], always: Collection[str] = ()) -> set[str]:
+    """The names that change once the first step is over (what only settles at power-up is left out), and `always`."""
+    settled = next((i for i, s in enumerate(segments) if i and s.marks), 1)
+    later = segments[max(0, settled - 1) :]
+    shown = set(always)
+    for i, table in enumerate(_seen(segments[0]) if segments else ()):
+        shown |= {name for name in table if len({repr(_seen(s)[i].get(name)) for s in later}) > 1}
+    return shown
+
+
+def only(segments: Sequence[Segment], names: Collection[str]) -> tuple[Segment, ...]:
+    """The same run with nothing but these names in it; neighbours that then look alike are joined."""
+    joined: list[Segment] = []
+    for s in segments:
+        part = replace(
+            s,
+            readings={n: v for n, v in s.readings.items() if n in names},
+            lines={n: v for n, v in s.lines.items() if n in names},
+            states={n: v for n, v in s.states.items() if n in names},
+            running={n: v for n, v in s.running.items() if n in names},
+        )
+        if joined and not part.marks and _same(joined[-1], part):
+            joined[-1] = replace(joined[-1], scans=joined[-1].scans + part.scans)
+        else:
+            joined.append(part)
+    return tuple(joined)
+
+
+def case_history(scheme: Scheme, case: Case) -> tuple[Segment, ...]:
+    """A case run from power-up, with a mark at each step."""
+    return history(scheme, _case_run(scheme, case))
+
+
+def _case_run(scheme: Scheme, case: Case) -> Iterator[Lasting]:
+    run = CaseRun(scheme, case)
+    engine = run.engine()
+    for number, step in enumerate(case.steps, 1):
+        done = [f"{name} pressed" for name in step.presses]
+        done += [f"{fault.name} arises" for fault in step.faults]
+        done += [f"{fault.name} mended" for fault in step.repairs]
+        marks: tuple[str, ...] = (f"step {number}" + (f": {', '.join(done)}" if done else ""),)
+        for world, scans in run.worlds(step):
+            for seen, lasted in stretches(engine, world, scans):
+                yield world, seen, lasted, marks
+                marks = ()

@@ -1,0 +1,248 @@
+"""The grading ladder of a quantity: every threshold in its order, from warning to shedding to stopping to damage.
+
+Each rule's threshold is a limit of a *reading*; its band shows where the *truth* can then be, the sensor's error taken
+in. Limits of requirements are limits of the truth itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from interlock.draw.metrics import wrapped
+from interlock.draw.page import FOOT, HEAD, Drawing, a4, framed
+from interlock.draw.style import GREY, LINE_HEIGHT, MARGIN, NORMAL, SMALL, Stroke
+from interlock.draw.svg import Svg
+from interlock.draw.words import asked_text
+from interlock.scheme.model import Claim, Interval, Limit, Quantity, Rule, Scheme
+from interlock.scheme.units import time_text, value_text
+from interlock.scheme.words import Combine, Must, Signal
+
+Scale = Callable[[int], float]  # a value to its height on the page
+
+AXIS = 300.0  # x of the scale; requirements stand to its left, rules to its right
+BAND, BAND_GAP = 9.0, 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class Rung:
+    """One threshold: its value, where the truth can be when a reading meets it (for rules), and its words."""
+
+    value: int
+    truth: Interval | None
+    words: str
+    says: str
+    stroke: Stroke
+
+
+def draw_ladders(scheme: Scheme) -> list[Drawing]:
+    """A ladder for each quantity that a rule or a requirement has a limit on."""
+    drawings = []
+    for quantity in scheme.quantities.values():
+        rules, claims = rule_rungs(scheme, quantity), claim_rungs(scheme, quantity)
+        if rules or claims:
+            drawings.append(_draw(scheme, quantity, rules, claims))
+    return drawings
+
+
+def rule_rungs(scheme: Scheme, quantity: Quantity) -> list[Rung]:
+    """The trips and clears of the rules that look after this quantity, highest first."""
+    rungs = []
+    for rule in scheme.rules.values():
+        error = _error(scheme, rule, quantity.name)
+        if error is None or not isinstance(rule.trips.test, Limit) or not _looks_after(scheme, rule, quantity):
+            continue
+        for verb, trigger in (("trips", rule.trips), ("clears", rule.clears)):
+            if not isinstance(trigger.test, Limit):
+                continue
+            value = trigger.test.value
+            asked = asked_text(scheme, rule.watches, rule.watched, trigger.test)
+            delay = f" for {time_text(trigger.delay.us)}" if trigger.delay.us else ""
+            does = f": {_effect(rule)}" if verb == "trips" else ""
+            rungs.append(
+                Rung(
+                    value,
+                    Interval(value - error.high, value - error.low),
+                    f"{rule.name} {verb} {asked}{delay}{does}",
+                    f"{rule.name} {verb}: {rule.why}" if rule.why else f"{rule.name} {verb}",
+                    Stroke.HEAVY if verb == "trips" else Stroke.DASHED,
+                )
+            )
+    return sorted(rungs, key=lambda r: (-r.value, r.words))
+
+
+def claim_rungs(scheme: Scheme, quantity: Quantity) -> list[Rung]:
+    """The limits that requirements set on this quantity, highest first; one for all the paths of a requirement."""
+    rungs: dict[tuple[str, int], Rung] = {}
+    for claim in scheme.claims:
+        for condition in claim.conditions:
+            if condition.name == quantity.name and isinstance(condition.test, Limit):
+                asked = asked_text(scheme, Signal.QUANTITY, quantity.name, condition.test)
+                stroke = Stroke.WARNING if claim.must is Must.NEVER_RUNNING else Stroke.ACCENT
+                words = f"{asked}: {claim.requirement}, {_demand(claim)}"
+                rungs[claim.requirement, condition.test.value] = Rung(
+                    condition.test.value, None, words, claim.why or claim.requirement, stroke
+                )
+    return sorted(rungs.values(), key=lambda r: (-r.value, r.words))
+
+
+def _demand(claim: Claim) -> str:
+    must = "no running" if claim.must is Must.NEVER_RUNNING else "no stop"
+    return f"{must} beyond {time_text(claim.longer_than.us)}"
+
+
+def _effect(rule: Rule) -> str:
+    """What the rule does, in few words."""
+    said = []
+    if rule.blocks:
+        groups = dict.fromkeys(t.group or t.path for t in rule.blocks)
+        said.append("stops " + ", ".join(groups))
+    if rule.starts:
+        said.append("starts " + ", ".join(rule.starts))
+    if rule.alarm:
+        said.append("alarm")
+    return "; ".join(said) or "sends its line"
+
+
+def _error(scheme: Scheme, rule: Rule, quantity: str) -> Interval | None:
+    """reading - truth of this quantity for what the rule watches; None where it does not follow it."""
+    if rule.watches is Signal.SENSOR:
+        return _sensor_error(scheme, rule.watched, quantity)
+    if rule.watches is not Signal.READING:
+        return None
+    reading = scheme.readings[rule.watched]
+    errors = [_sensor_error(scheme, s, quantity) for s in reading.sensors]
+    known = [e for e in errors if e is not None]
+    if len(known) < len(errors) or reading.combine is Combine.DIFFERENCE_OF:
+        return None
+    lows, highs = [e.low for e in known], [e.high for e in known]
+    all_needed = reading.needs == len(errors)
+    if reading.combine is Combine.LOWEST_OF and all_needed:
+        return Interval(min(lows), min(highs))
+    if reading.combine is Combine.HIGHEST_OF and all_needed:
+        return Interval(max(lows), max(highs))
+    return Interval(min(lows), max(highs))
+
+
+def _sensor_error(scheme: Scheme, sensor: str, quantity: str) -> Interval | None:
+    return next((e.interval for e in scheme.sensors[sensor].measures if e.quantity == quantity), None)
+
+
+def _looks_after(scheme: Scheme, rule: Rule, quantity: Quantity) -> bool:
+    """Of several quantities of one sensor, a rule looks after those that a requirement limits on the same side."""
+    sensors = scheme.readings[rule.watched].sensors if rule.watches is Signal.READING else (rule.watched,)
+    measured = {e.quantity for s in sensors for e in scheme.sensors[s].measures}
+    if len(measured) == 1 or not isinstance(rule.trips.test, Limit):
+        return True
+    limited = {
+        c.name
+        for claim in scheme.claims
+        if claim.must is Must.NEVER_RUNNING
+        for c in claim.conditions
+        if isinstance(c.test, Limit) and c.test.compare.downward is rule.trips.test.compare.downward
+    }
+    return quantity.name in limited or not limited & measured
+
+
+def _draw(scheme: Scheme, quantity: Quantity, rules: Sequence[Rung], claims: Sequence[Rung]) -> Drawing:
+    width, height = a4()
+    svg = framed(
+        scheme,
+        f"Ladder: {quantity.name}",
+        f"Thresholds on {quantity.name} from high to low. "
+        + "; ".join(r.words for r in sorted((*rules, *claims), key=lambda r: -r.value)),
+        width=width,
+        height=height,
+        says="To the right the rules: solid where they trip, dashed where they clear; a bar shows where the truth can "
+        "be when the reading meets the threshold. To the left what the requirements say of the truth.",
+    )
+    top, bottom = MARGIN + HEAD + 12, height - MARGIN - FOOT
+    values = [r.value for r in (*rules, *claims)]
+    values += [v for r in rules if r.truth for v in (r.truth.low, r.truth.high)]
+    low, high = min(values), max(values)
+    room = max(high - low, 1)
+
+    def y(value: int) -> float:
+        return bottom - 10 - (value - low) / room * (bottom - top - 24)
+
+    svg.line(AXIS, top, AXIS, bottom, Stroke.HEAVY)
+    for value in sorted(set(values)):
+        svg.line(AXIS - 3, y(value), AXIS + 3, y(value))
+    bands = len([r for r in rules if r.truth])
+    right = AXIS + 16 + bands * (BAND + BAND_GAP)
+    _rules(svg, rules, quantity, y, (top, bottom), right, width - MARGIN)
+    _claims(svg, claims, y, (top, bottom))
+    return Drawing(f"ladder_{quantity.name}", f"Ladder: {quantity.name}", svg)
+
+
+def spread(wanted: Sequence[float], heights: Sequence[float], top: float, bottom: float) -> list[float]:
+    """Middles as near to the wanted ones as they can be without overlapping, in the same order (from the top)."""
+    placed: list[list[float]] = []  # blocks of labels that touch: [middle of the block, height, first index, count]
+    for i, (at, height) in enumerate(zip(wanted, heights, strict=True)):
+        placed.append([at, height, i, 1])
+        while len(placed) > 1 and placed[-2][0] + placed[-2][1] / 2 > placed[-1][0] - placed[-1][1] / 2:
+            middle, size, _, count = placed.pop()
+            before = placed[-1]
+            total = before[1] + size
+            before[0] = (before[0] * before[3] + middle * count) / (before[3] + count)
+            before[1], before[3] = total, before[3] + count
+        block = placed[-1]
+        block[0] = min(max(block[0], top + block[1] / 2), max(bottom - block[1] / 2, top + block[1] / 2))
+    middles: list[float] = []
+    for middle, size, first, count in placed:
+        at = middle - size / 2
+        for height in heights[int(first) : int(first + count)]:
+            middles.append(at + height / 2)
+            at += height
+    return middles
+
+
+def _rules(
+    svg: Svg,
+    rungs: Sequence[Rung],
+    quantity: Quantity,
+    y: Scale,
+    span: tuple[float, float],
+    left: float,
+    right: float,
+) -> None:
+    room = right - left - 20
+    texts = [wrapped(rung.words, room, NORMAL) for rung in rungs]
+    bands = [wrapped(_band_words(rung, quantity), room, SMALL) if rung.truth else [] for rung in rungs]
+    heights = [
+        (len(lines) * NORMAL + len(band) * SMALL) * LINE_HEIGHT + 5 for lines, band in zip(texts, bands, strict=True)
+    ]
+    middles = spread([y(r.value) for r in rungs], heights, *span)
+    lane = AXIS + 12
+    for rung, lines, band, height, middle in zip(rungs, texts, bands, heights, middles, strict=True):
+        at = y(rung.value)
+        svg.open_group(rung.says)
+        if rung.truth:
+            top, bottom = y(rung.truth.high), y(rung.truth.low)
+            svg.box(lane, top, BAND, max(bottom - top, 1.5), stroke=Stroke.PLAIN, fill="#ececec")
+            lane += BAND + BAND_GAP
+        svg.line(AXIS, at, left, at, rung.stroke)
+        svg.polyline([(left, at), (left + 12, middle)], Stroke.PLAIN)
+        below = svg.lines(left + 15, middle - height / 2 + NORMAL + 1, lines)
+        svg.lines(left + 15, below - 1, band, size=SMALL, colour=GREY)
+        svg.close_group()
+
+
+def _band_words(rung: Rung, quantity: Quantity) -> str:
+    assert rung.truth is not None
+    low, high = (value_text(v, quantity.kind) for v in (rung.truth.low, rung.truth.high))
+    return f"{quantity.name} is then {low} to {high}"
+
+
+def _claims(svg: Svg, rungs: Sequence[Rung], y: Scale, span: tuple[float, float]) -> None:
+    texts = [wrapped(r.words, AXIS - MARGIN - 34, NORMAL, bold=True) for r in rungs]
+    heights = [len(lines) * NORMAL * LINE_HEIGHT + 5 for lines in texts]
+    middles = spread([y(r.value) for r in rungs], heights, *span)
+    for rung, lines, height, middle in zip(rungs, texts, heights, middles, strict=True):
+        at = y(rung.value)
+        svg.open_group(rung.says)
+        svg.line(AXIS - 18, at, AXIS, at, rung.stroke)
+        svg.polyline([(AXIS - 30, middle), (AXIS - 18, at)])
+        first = middle - height / 2 + NORMAL + 1
+        svg.lines(AXIS - 33, first, lines, bold=rung.stroke is Stroke.WARNING, anchor="end")
+        svg.close_group()

@@ -1,0 +1,172 @@
+"""The cause-and-effect matrix: rules down, paths across, what each does to each, with delays and reset.
+
+IEC 62881:2018 covers such matrices (by its published scope: combinational logic only, so delays stand in words).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from interlock.draw.metrics import text_width, wrapped
+from interlock.draw.page import FOOT, HEAD, Drawing, Sheet, a4, framed
+from interlock.draw.style import FAINT, LINE_HEIGHT, MARGIN, NORMAL, SMALL, Stroke
+from interlock.draw.svg import Svg
+from interlock.draw.words import condition_text, trigger_text
+from interlock.scheme.model import Rule, Scheme, Target
+from interlock.scheme.units import time_text
+from interlock.scheme.words import LineForm
+
+RULE, CAUSE, CLEARS, RESET = 92.0, 128.0, 112.0, 62.0
+LEFT = RULE + CAUSE + CLEARS + RESET
+COLUMN = 30.0
+PADDING = 3.0
+LEAST_HEADER = 40.0
+
+
+def draw_matrix(scheme: Scheme) -> list[Drawing]:
+    """The matrix on as many A4 sheets as it takes: paths are split across, rules down."""
+    width, height = a4()
+    columns = _columns(scheme)
+    across = max(1, int((width - 2 * MARGIN - LEFT) // COLUMN))
+    header = max([LEAST_HEADER, *(text_width(name, NORMAL) + 8 for name in columns)])
+    room = height - 2 * MARGIN - HEAD - FOOT - header
+    rows = [(rule, _row_height(scheme, rule)) for rule in scheme.rules.values()]
+    sheets = [
+        (part, names)
+        for part in _split([h for _, h in rows], room)
+        for names in (columns[i : i + across] for i in range(0, len(columns), across))
+    ]
+    drawings = []
+    for number, (part, names) in enumerate(sheets, 1):
+        chosen = [rows[i] for i in part]
+        sheet = Sheet(number, len(sheets))
+        drawings.append(_sheet(scheme, chosen, names, header, sheet))
+    return drawings
+
+
+def _columns(scheme: Scheme) -> list[str]:
+    """The paths that some rule acts on, then those that none does: they are worth seeing too."""
+    acted = {t.path for r in scheme.rules.values() for t in r.blocks} | {
+        p for r in scheme.rules.values() for p in r.starts
+    }
+    return sorted(scheme.paths, key=lambda name: name not in acted)
+
+
+def _split(heights: Sequence[float], room: float) -> list[list[int]]:
+    """Rows in their order, as many on a sheet as it holds."""
+    parts: list[list[int]] = [[]]
+    used = 0.0
+    for i, height in enumerate(heights):
+        if parts[-1] and used + height > room:
+            parts.append([])
+            used = 0.0
+        parts[-1].append(i)
+        used += height
+    return parts
+
+
+def _cells(scheme: Scheme, rule: Rule) -> tuple[list[str], list[str], list[str], list[str]]:
+    """The wrapped texts of the four columns on the left."""
+    cause = wrapped(f"{rule.watched} {trigger_text(scheme, rule, rule.trips)}", CAUSE - 2 * PADDING, SMALL)
+    for condition in rule.only_while:
+        cause += wrapped(f"only while {condition_text(scheme, condition)}", CAUSE - 2 * PADDING, SMALL)
+    clears = wrapped(trigger_text(scheme, rule, rule.clears), CLEARS - 2 * PADDING, SMALL)
+    reset = [f"by hand: {rule.reset_by}" if rule.reset_by else "by hand: nobody can"] if rule.manual else ["by itself"]
+    if rule.overridden_by:
+        most = f" {time_text(rule.override_at_most.us)} at most" if rule.override_at_most else " without limit"
+        reset.append(f"overridden by {rule.overridden_by},{most}")
+    resets = [line for text in reset for line in wrapped(text, RESET - 2 * PADDING, SMALL)]
+    return wrapped(rule.name, RULE - 2 * PADDING, NORMAL, bold=True), cause, clears, resets
+
+
+def _row_height(scheme: Scheme, rule: Rule) -> float:
+    return max(len(lines) for lines in _cells(scheme, rule)) * SMALL * LINE_HEIGHT + 2 * PADDING + 2
+
+
+def _sheet(
+    scheme: Scheme, rows: Sequence[tuple[Rule, float]], names: Sequence[str], header: float, sheet: Sheet
+) -> Drawing:
+    width, height = a4()
+    svg = framed(
+        scheme,
+        "Causes and effects",
+        "A table. Each row is a rule with its cause, when it clears and how it resets; each column a path. A cell says "
+        "whether the rule stops or starts the path while it is in force.",
+        width=width,
+        height=height,
+        sheet=sheet,
+        says="Each rule, while in force, stops or starts the paths in its row. A path runs while nothing stops it.",
+    )
+    top = MARGIN + HEAD
+    svg.lines(MARGIN + PADDING, top + header - 5, ["rule"], size=NORMAL, bold=True)
+    for text, x in (("trips when", RULE), ("clears when", RULE + CAUSE), ("resets", RULE + CAUSE + CLEARS)):
+        svg.text(MARGIN + x + PADDING, top + header - 5, text, bold=True)
+    right = MARGIN + LEFT + COLUMN * len(names)
+    for i, name in enumerate(names):
+        x = MARGIN + LEFT + COLUMN * (i + 0.5)
+        svg.open_group(_path_title(scheme, name))
+        svg.text(x + 3, top + header - 5, name, turned=True)
+        svg.close_group()
+    y = top + header
+    svg.line(MARGIN, y, right, y, Stroke.HEAVY)
+    for rule, row_height in rows:
+        _row(svg, scheme, rule, names, y, row_height)
+        y += row_height
+        svg.line(MARGIN, y, right, y, Stroke.FAINT)
+    svg.line(MARGIN, y, right, y)
+    for i in range(len(names) + 1):
+        x = MARGIN + LEFT + COLUMN * i
+        svg.line(x, top + header, x, y, Stroke.FAINT if 0 < i < len(names) else Stroke.PLAIN)
+    suffix = f"_{sheet.number}" if sheet.count > 1 else ""
+    return Drawing(f"matrix{suffix}", "Causes and effects", svg)
+
+
+def _path_title(scheme: Scheme, name: str) -> str:
+    path = scheme.paths[name]
+    return f"{name}: {path.why}" if path.why else name
+
+
+def _row(svg: Svg, scheme: Scheme, rule: Rule, names: Sequence[str], y: float, height: float) -> None:
+    first = y + PADDING + SMALL
+    x = MARGIN
+    name, *texts = _cells(scheme, rule)
+    svg.open_group(f"{rule.name}: {rule.why}" if rule.why else rule.name, ident=f"row-{rule.name}")
+    svg.lines(x + PADDING, first, name, size=NORMAL, bold=True)
+    for lines, width in zip(texts, (RULE, CAUSE, CLEARS), strict=True):
+        x += width
+        svg.lines(x + PADDING, first, lines, size=SMALL)
+    stops = {target.path: target for target in rule.blocks}
+    for i, path in enumerate(names):
+        left = MARGIN + LEFT + COLUMN * i
+        _cell(svg, rule, stops.get(path), path, (left, y, height))
+    svg.close_group()
+    other = _other_effects(scheme, rule)
+    if other and not rule.blocks and not rule.starts:
+        room = COLUMN * len(names) - 2 * PADDING
+        svg.box(MARGIN + LEFT + 1, y + 1, room + 4, height - 2, stroke=None)
+        svg.lines(MARGIN + LEFT + PADDING, first, wrapped(other, room, SMALL)[:2], size=SMALL)
+
+
+def _other_effects(scheme: Scheme, rule: Rule) -> str:
+    """What a rule does that no path's column can show."""
+    sent = [
+        f"{line.name} {'on' if line.form is LineForm.HIGH_WHEN else 'off'}"
+        for line in scheme.lines.values()
+        if rule.name in line.rules
+    ]
+    said = [f"sends {' and '.join(sent)}"] if sent else []
+    said += ["raises an alarm"] if rule.alarm else []
+    return " and ".join(said) or "seen by other rules only"
+
+
+def _cell(svg: Svg, rule: Rule, stop: Target | None, path: str, at: tuple[float, float, float]) -> None:
+    x, y, height = at
+    middle, baseline = x + COLUMN / 2, y + height / 2 + 3
+    if stop:
+        svg.box(x + 1.5, y + 1.5, COLUMN - 3, height - 3, stroke=None, fill=FAINT)
+        svg.text(middle, baseline - (4 if stop.when else 0), "stops", size=SMALL, bold=True, anchor="middle")
+        if stop.when:
+            svg.text(middle, baseline + 5, "by mode", size=SMALL - 0.5, anchor="middle")
+    if path in rule.starts:
+        svg.box(x + 2.5, y + 2.5, COLUMN - 5, height - 5, stroke=Stroke.ACCENT, fill="none")
+        svg.text(middle, baseline, "starts", size=SMALL, anchor="middle")

@@ -1,0 +1,65 @@
+"""The frame of every drawing: title, scheme and sheet, a key, and the usual caution at its foot."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from interlock.draw.metrics import wrapped
+from interlock.draw.style import A4_LONG, A4_SHORT, GREY, LINE_HEIGHT, MARGIN, NORMAL, SMALL, TITLE
+from interlock.draw.svg import Svg
+from interlock.scheme.model import Scheme
+
+HEAD = 46.0  # height of the title
+FOOT = 26.0
+
+CAUTION = (
+    "An aid to engineering judgement; it certifies nothing. Local codes, the maker's manual and licensed practice come "
+    "first."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """A finished drawing: `name` is its file's name without an ending."""
+
+    name: str
+    title: str
+    svg: Svg
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """One sheet of a drawing: `number` of `count`."""
+
+    number: int = 1
+    count: int = 1
+
+
+def a4(*, landscape: bool = True) -> tuple[float, float]:
+    """The size of an A4 page in points."""
+    return (A4_LONG, A4_SHORT) if landscape else (A4_SHORT, A4_LONG)
+
+
+def framed(
+    scheme: Scheme,
+    title: str,
+    description: str,
+    *,
+    width: float,
+    height: float,
+    sheet: Sheet | None = None,
+    says: str = "",
+) -> Svg:
+    """An empty drawing with its title, a line that `says` how to read it, and its foot."""
+    revision = f", revision {scheme.revision}" if scheme.revision else ""
+    svg = Svg(width, height, f"{title}: {scheme.title}", description)
+    svg.text(MARGIN, MARGIN + 10, title, size=TITLE, bold=True)
+    svg.text(width - MARGIN, MARGIN + 10, f"{scheme.title}{revision}", size=NORMAL, anchor="end", colour=GREY)
+    if sheet and sheet.count > 1:
+        svg.text(width - MARGIN, MARGIN + 22, f"sheet {sheet.number} of {sheet.count}", anchor="end", colour=GREY)
+    if says:
+        room = width - 2 * MARGIN - (90 if sheet and sheet.count > 1 else 0)
+        svg.lines(MARGIN, MARGIN + 25, wrapped(says, room, NORMAL)[:2], size=NORMAL, colour=GREY)
+    foot = wrapped(CAUTION, width - 2 * MARGIN, SMALL)
+    svg.lines(MARGIN, height - MARGIN + 10 - (len(foot) - 1) * SMALL * LINE_HEIGHT, foot, size=SMALL, colour=GREY)
+    return svg
