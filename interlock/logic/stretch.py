@@ -1,7 +1,7 @@
 """Long stretches of one unchanging world, run in few steps: between two events only counters move.
 
 A scan is *quiet* when it left everything but counters as it was. While the world stays the same, so does every scan
-after it, until some counter reaches its limit. All counters can then be moved at once to just before the first of those.
+after it, until some counter reaches its limit. All counters can then be moved at once to just before the first.
 """
 
 from __future__ import annotations
