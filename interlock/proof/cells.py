@@ -78,6 +78,9 @@ def _complement(span: Span) -> Span:
     return Span(None, span.low - 1)
 
 
+# Conditions with limits moved: what the quantity must lie in instead, scaled.
+Limits = tuple[tuple[Condition, "Span"], ...]
+
 # A choice: a slot's value and the bounds that go with it.
 Choice = tuple[int, tuple[Bound, ...]]
 
@@ -103,6 +106,7 @@ class View:
 
     elements: tuple[tuple[str, Element], ...]  # by the sensor whose element it is, in the scheme's order
     faults: FaultSet
+    limits: Limits = ()  # limits on quantities that have been moved
 
 
 class Group:
@@ -110,7 +114,7 @@ class Group:
 
     def __init__(self, index: Index, slots: Sequence[SlotKey], view: View) -> None:
         self.index, self.slots = index, tuple(slots)
-        scheme = index.scheme
+        self._limits = dict(view.limits)
         elements = dict(view.elements)
         self.place: dict[tuple[str, str], int] = {}  # ("quantity" | "element", name): variable
         components: list[int] = []
@@ -144,7 +148,6 @@ class Group:
                 self.possible &= bounds.add_all(_within(v, element.span))
         self.bounds = bounds
         self.choices = [self._choices(slot, view.faults) for slot in slots] if self.possible else []
-        self.scheme = scheme
 
     # --- the choices of a slot
 
@@ -154,7 +157,7 @@ class Group:
             for c in slot[1:]:
                 assert isinstance(c, Condition)
                 assert isinstance(c.test, Limit)
-                met += _within(self.place["quantity", c.name], _limit_span(c.test))
+                met += _within(self.place["quantity", c.name], self._limits.get(c) or _limit_span(c.test))
             return [(1, tuple(met)), (0, ())]
         rule = self.index.scheme.rules[str(slot[1])]
         found: dict[Choice, None] = {}

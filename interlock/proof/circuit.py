@@ -78,6 +78,11 @@ class Abstraction:
     groups: tuple[tuple[str, ...], ...] = ()
     fixed: Mapping[str, bool] = field(default_factory=dict)
 
+    def key(self) -> tuple[object, ...]:
+        """Equal for equal abstractions."""
+        uses = tuple((rule, tuple(sorted(found))) for rule, found in sorted(self.exact.items()))
+        return uses, self.everything, self.groups, tuple(sorted(self.fixed.items()))
+
     def whole(self, rule: str) -> bool:
         """Whether the rule is free as a whole."""
         return not self.everything and rule not in self.exact

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from interlock.proof.cells import Limits
 from interlock.proof.circuit import Abstraction, Use
 from interlock.proof.goal import Goal
 from interlock.proof.index import Index
@@ -44,21 +45,31 @@ class Decider:
     def __init__(self, index: Index, goal: Goal, plan: FaultPlan, budget: int) -> None:
         self.index, self.goal, self.plan, self.budget = index, goal, plan, budget
         self.abstraction = Abstraction()
-        self._full: System | None = None
+        self._systems: dict[tuple[object, ...], System] = {}
+        self.limits: Limits = ()  # limits of the goal's conditions, moved
 
     @property
     def full(self) -> System:
         """The whole cone, every rule followed."""
-        if self._full is None:
-            self._full = System(self.index, self.goal, self.plan, Abstraction(everything=True), probe=True)
-        return self._full
+        return self.system(Abstraction(everything=True), probe=True)
+
+    def system(self, abstraction: Abstraction, *, probe: bool = False) -> System:
+        """The system of an abstraction, with the limits as they are now."""
+        key = (abstraction.key(), probe)
+        if key not in self._systems:
+            self._systems[key] = System(self.index, self.goal, self.plan, abstraction, probe=probe)
+        return self._systems[key].with_limits(self.limits)
+
+    def follow_everything(self) -> None:
+        """Free no rule from now on."""
+        self.abstraction = Abstraction(everything=True)
 
     def answer(self, enough: int | None = None) -> Answer:
         """The longest bad run. `enough`: only whether it is longer than that matters."""
         lower, upper, zones = 0, ENDLESS, 0
         best: Run | None = None
         while True:
-            system = System(self.index, self.goal, self.plan, self.abstraction)
+            system = self.system(self.abstraction)
             search = Search(system, self.budget - zones)
             try:
                 longest = search.longest(search.reachable(), enough)
@@ -72,7 +83,8 @@ class Decider:
                 upper = min(upper, scans)
             if upper == 0 or (enough is not None and upper <= enough):
                 return Answer(lower, upper, best, self.abstraction, zones)
-            run = realise(search, self.full, longest)
+            full = self.full
+            run = realise(search, full, longest)
             tries = self._narrower(system) if upper < ENDLESS or all(d[2] for d in run.deviations) else iter(())
             while True:
                 reached = ENDLESS if run.endless else run.bad_run
@@ -131,7 +143,7 @@ class Decider:
         return not rule.watches.numeric, rule.manual, rule.trips.delay.scans
 
     def _real_run(self, narrow: Abstraction, enough: int | None, budget: int) -> tuple[Run | None, int]:
-        search = Search(System(self.index, self.goal, self.plan, narrow), budget)
+        search = Search(self.system(narrow), budget)
         try:
             longest = search.longest(search.reachable(), enough)
         except BudgetError:

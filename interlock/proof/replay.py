@@ -89,15 +89,17 @@ class Player:
             left -= jump
         return True
 
-    def settle(self, choice: Choice, pulses: Sequence[Choice] = (), limit: int = 10_000) -> tuple[bool, ...]:
+    def settle(self, choice: Choice, pulses: Sequence[Choice], watch: Deviation, kept: Mapping[int, int]) -> bool:
         """Hold a world until nothing changes any more; then press the reset buttons (`pulses`: seen off, seen on) and hold
-        it again. Returns the probes of the last scan."""
-        probes: tuple[bool, ...] = ()
+        it again. False where that moves a component out of the place it should keep (`kept`)."""
         for world in (choice, *pulses, choice) if pulses else (choice,):
-            for _ in range(limit):
+            for _ in range(1000):
+                before = all(self.places[i] == p for i, p in kept.items())
                 result, stays = self._step(world)
                 self._note(world, 1, result[4])
-                probes = result[5]
+                watch.look(result[5])
+                if before and any(self.places[i] != p for i, p in kept.items()):
+                    return False
                 if world is not choice:
                     break
                 if stays:
@@ -109,7 +111,7 @@ class Player:
                             self.timers[i] += jump
                     if jump:
                         self._note(world, jump, result[4])
-        return probes
+        return True
 
     def _note(self, choice: Choice, scans: int, bad: bool) -> None:
         self.run.bad_run = self.run.bad_run + scans if bad else 0
@@ -398,10 +400,15 @@ def replay(
             wish = (bad.inputs, bad.places) if bad is not None and bad.config == stays.config else None
             choice = realiser.choice(player.config, (), stays.config, (), stays.inputs, stays.places, wish)
             if choice is not None:
-                probes = player.settle(choice, realiser.pulses(choice))
-                run.deviations = set()
                 arisen = abstract.configs[stays.config].arisen
-                Deviation(abstract, full, arisen, stays.inputs, stays.places, run).look(probes)
+                watch = Deviation(abstract, full, arisen, stays.inputs, stays.places, run)
+                where = full.layout.place
+                kept = {where[c.key]: p for c, p in zip(abstract.layout.comps, node.places, strict=True) if c.key in where}
+                kept = {i: p for i, p in kept.items() if full.layout.comps[i].kind is Kind.RULE}
+                settled = player.settle(choice, realiser.pulses(choice), watch, kept)
+                run.deviations = set(watch.now)
+                if not settled:
+                    return run
         move = stage.to.move if stage.to else None
         if move is not None and stage.to is not None:
             choice = realiser.choice(player.config, player.due(), move.config, move.onset, move.inputs, move.places)

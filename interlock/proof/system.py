@@ -7,6 +7,7 @@ in one scan for a configuration and places; the timers decide only which running
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from copy import copy
 from dataclasses import dataclass
 from itertools import product
 
@@ -17,6 +18,7 @@ from interlock.proof.cells import (
     TRIPS,
     Element,
     Group,
+    Limits,
     Span,
     UnsupportedError,
     View,
@@ -122,6 +124,7 @@ class System:
         self._share_components()
         self.sign = self._signs()
         self._compiled: dict[int, Compiled] = {}
+        self._limits: Limits = ()
         self._probe = probe
         self.spans = [self._stuck_spans(name) for name in self.sensors]
         self.configs: list[Config] = []
@@ -258,7 +261,15 @@ class System:
                 span = self.spans[i][stuck[i]]
                 element = Element(element.error, span) if i in onset else Element((), span)
             elements.append((name, element))
-        return View(tuple(elements), faults)
+        return View(tuple(elements), faults, self._limits)
+
+    def with_limits(self, limits: Limits) -> System:
+        """The same system with limits of its goal's conditions moved."""
+        if not limits:
+            return self
+        moved = copy(self)
+        moved._limits, moved._inputs, moved._moves = limits, {}, {}
+        return moved
 
     def _seen_elements(self) -> list[str]:
         if not hasattr(self, "_elements"):
