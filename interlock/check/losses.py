@@ -30,9 +30,7 @@ def check(facts: Facts) -> Iterator[Finding]:
     """All findings of this family: one per part and kind of loss."""
     cases: dict[tuple[Ident, str], list[tuple[Defeat, _Case]]] = {}
     for claim, guard in facts.guards:
-        if guard.limited or _mixed(facts.scheme, claim):
-            continue  # whether a loss that hides one condition leaves the others true is for a proof
-        for defeat in _told(facts.scheme, guard):
+        for defeat in told_losses(facts.scheme, claim, guard):
             protection = next(p for p in guard.enough if defeat in p.defeats)
             left = tuple(p.rule for p in guard.enough if defeat not in p.defeats)
             case = (defeat, _Case(claim, protection, left))
@@ -49,9 +47,15 @@ def _mixed(scheme: Scheme, claim: Claim) -> bool:
     return any(decided) and not all(decided)
 
 
-def _told(scheme: Scheme, guard: Guard) -> list[Defeat]:
+def told_losses(scheme: Scheme, claim: Claim, guard: Guard) -> list[Defeat]:
     """The losses to tell of a claim, in a settled order: those that leave it without protection, and any wire that,
-    broken, takes one protection away unnoticed. A dead unit only where no single wire of its does as much."""
+    broken, takes one protection away unnoticed. A dead unit only where no single wire of its does as much.
+
+    None where a proof has to judge: whether a loss that hides one condition leaves the others true, and whether a rule
+    that limits the path's running time is enough.
+    """
+    if guard.limited or _mixed(scheme, claim):
+        return []
     lost = guard.lost_to()
     wires = {d for p in guard.enough for d in p.defeats if d.loss in (Loss.WIRE, Loss.OVERRIDE_WIRE)}
     alone = {scheme.lines[d.part].unit for d in lost if d.loss in (Loss.WIRE, Loss.OVERRIDE_WIRE)}
