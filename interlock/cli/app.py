@@ -135,6 +135,31 @@ def new(
 
 
 @app.command()
+def draw(
+    file: FileArgument,
+    to: Annotated[Path, typer.Option("--to", metavar="FOLDER", help="where the drawings go")] = Path("drawings"),
+    only: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--only",
+            metavar="KIND",
+            help="overview, wiring, matrix, ladder, logic, machine or case; may be repeated",
+            show_default=False,
+        ),
+    ] = None,
+    png: Annotated[bool, typer.Option("--png", help="PNG files beside the SVG")] = False,
+    portable: Annotated[
+        bool, typer.Option("--portable", help="lay out with graphviz-pure even where dot is installed")
+    ] = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Draw the logic: overview, wiring, cause-and-effect matrix, ladders, each path, each rule, each case."""
+    from interlock.cli import draw as command
+
+    raise typer.Exit(command.draw_files(file, to, only or [], png=png, portable=portable, as_json=as_json))
+
+
+@app.command()
 def schema() -> None:
     """Print the JSON Schema of a scheme file, for editors."""
     from interlock.cli import schema as command

@@ -14,6 +14,7 @@ import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from interlock.draw.style import Stroke
 
@@ -47,6 +48,7 @@ class Edge:
     label_height: float = 0
     stroke: Stroke = Stroke.PLAIN
     constrains: bool = True
+    both: bool = False
     tail_port: str = "e"
     head_port: str = "w"
 
@@ -56,12 +58,22 @@ Point = tuple[float, float]
 
 @dataclass(frozen=True, slots=True)
 class Routed:
-    """A routed arrow: Bézier control points (1 + 3 n), the tip where its head ends, and the middle of its label."""
+    """A routed arrow: Bézier control points (1 + 3 n), the tips of its heads, the middle of its label."""
 
     edge: Edge
     points: tuple[Point, ...]
     tip: Point | None
+    start: Point | None
     label: Point | None
+
+    def moved(self, dx: float, dy: float) -> Routed:
+        """The same, elsewhere."""
+
+        def move(point: Point | None) -> Point | None:
+            return (point[0] + dx, point[1] + dy) if point else None
+
+        points = tuple((x + dx, y + dy) for x, y in self.points)
+        return Routed(self.edge, points, move(self.tip), move(self.start), move(self.label))
 
     def path(self) -> str:
         """The arrow as an SVG path, up to the foot of its head."""
@@ -135,38 +147,55 @@ def _dot_source(
     node_gap: float,
 ) -> str:
     """The graph for dot. Names are our own numbers: no text of a scheme ever reaches it."""
-    index = {node.ident: i for i, node in enumerate(nodes)}
-    lines = [
-        "digraph {",
-        f'graph [rankdir=LR ranksep="{rank_gap / INCH:.4f}" nodesep="{node_gap / INCH:.4f}" newrank=true fontsize=9];',
-        'node [shape=box fixedsize=true label=""]; edge [arrowsize=0.6 arrowhead=normal];',
-    ]
+    from graphviz import Digraph
+
+    index = {node.ident: f"n{i}" for i, node in enumerate(nodes)}
+    graph = Digraph(
+        graph_attr={"rankdir": "LR", "ranksep": _inches(rank_gap), "nodesep": _inches(node_gap), "newrank": "true"},
+        node_attr={"shape": "box", "fixedsize": "true", "label": ""},
+        edge_attr={"arrowsize": "0.6"},
+    )
     for number, (name, width) in enumerate(clusters):
-        lines.append(f"subgraph cluster_{number} {{ margin=12;")
-        lines.append(
-            f'label=<<TABLE BORDER="0" FIXEDSIZE="TRUE" WIDTH="{width:.0f}" HEIGHT="14"><TR><TD></TD></TR></TABLE>>;'
-        )
-        lines += [_node_line(index[n.ident], n) for n in nodes if n.cluster == name]
-        lines.append("}")
-    lines += [_node_line(index[n.ident], n) for n in nodes if not n.cluster]
-    ranks: dict[str, list[int]] = {}
+        with graph.subgraph(name=f"cluster_{number}", graph_attr={"margin": "12", "label": _room(width, 14)}) as frame:
+            for node in nodes:
+                if node.cluster == name:
+                    _add(frame, index[node.ident], node)
+    for node in nodes:
+        if not node.cluster:
+            _add(graph, index[node.ident], node)
+    ranks: dict[str, list[str]] = {}
     for node in nodes:
         if node.rank:
             ranks.setdefault(node.rank, []).append(index[node.ident])
-    lines += [f"{{rank=same; {'; '.join(f'n{i}' for i in members)};}}" for members in ranks.values()]
+    for members in ranks.values():
+        with graph.subgraph(graph_attr={"rank": "same"}) as column:
+            for member in members:
+                column.node(member)
     for number, edge in enumerate(edges):
-        label = ""
+        attributes = {"id": str(number)}
         if edge.label_width:
-            size = f'WIDTH="{edge.label_width:.0f}" HEIGHT="{edge.label_height:.0f}"'
-            label = f' label=<<TABLE BORDER="0" FIXEDSIZE="TRUE" {size}><TR><TD></TD></TR></TABLE>>'
-        free = "" if edge.constrains else " constraint=false"
-        ports = f"n{index[edge.tail]}:{edge.tail_port} -> n{index[edge.head]}:{edge.head_port}"
-        lines.append(f"{ports} [id={number}{label}{free}];")
-    return "\n".join([*lines, "}"])
+            attributes["label"] = _room(edge.label_width, edge.label_height)
+        if not edge.constrains:
+            attributes["constraint"] = "false"
+        if edge.both:
+            attributes["dir"] = "both"
+        tail, head = f"{index[edge.tail]}:{edge.tail_port}", f"{index[edge.head]}:{edge.head_port}"
+        graph.edge(tail, head, **attributes)
+    return str(graph.source)
 
 
-def _node_line(number: int, node: Node) -> str:
-    return f'n{number} [width="{node.width / INCH:.4f}" height="{node.height / INCH:.4f}"];'
+def _inches(points: float) -> str:
+    return f"{points / INCH:.4f}"
+
+
+def _room(width: float, height: float) -> str:
+    """An empty label of that size in points, to be filled by ourselves."""
+    size = f'WIDTH="{width:.0f}" HEIGHT="{height:.0f}"'
+    return f'<<TABLE BORDER="0" FIXEDSIZE="TRUE" {size}><TR><TD></TD></TR></TABLE>>'
+
+
+def _add(graph: Any, name: str, node: Node) -> None:
+    graph.node(name, width=_inches(node.width), height=_inches(node.height))
 
 
 def _parse(
@@ -194,13 +223,15 @@ def _parse(
     found = data.get("edges", [])
     assert isinstance(found, list)
     for edge, item in zip(edges, sorted(found, key=lambda e: int(e["id"])), strict=True):
-        tip = None
+        tip = start = None
         points = []
         for word in str(item["pos"]).split():
             if word.startswith("e,"):
                 tip = point(word[2:])
-            elif not word.startswith("s,"):
+            elif word.startswith("s,"):
+                start = point(word[2:])
+            else:
                 points.append(point(word))
         label = point(str(item["lp"])) if "lp" in item else None
-        routed.append(Routed(edge, tuple(points), tip, label))
+        routed.append(Routed(edge, tuple(points), tip, start, label))
     return Layout(box[2], height, places, tuple(routed), frames)

@@ -54,37 +54,46 @@ def text_width(text: str, size: float, *, bold: bool = False) -> float:
 
 
 def wrapped(text: str, width: float, size: float, *, bold: bool = False) -> list[str]:
-    """A text in lines no wider than `width`; broken at spaces, after _, - and /, within a word as a last resort."""
+    """A text in lines no wider than `width`: broken at spaces, else after _, - and /, else anywhere."""
     lines: list[str] = []
     line = ""
-    for piece in _pieces(text):
-        if text_width((line + piece).rstrip(), size, bold=bold) <= width:
-            line += piece
-            continue
-        if line.strip():
+    for piece in _pieces(text, width, size, bold=bold):
+        if text_width((line + piece).rstrip(), size, bold=bold) > width and line.strip():
             lines.append(line.rstrip())
-        line = piece.lstrip()
-        while text_width(line.rstrip(), size, bold=bold) > width and len(line) > 1:
-            cut = len(line) - 1
-            while cut > 1 and text_width(line[:cut], size, bold=bold) > width:
-                cut -= 1
-            lines.append(line[:cut])
-            line = line[cut:]
+            line = piece.lstrip()
+        else:
+            line += piece
     if line.strip():
         lines.append(line.rstrip())
     return lines or [""]
 
 
-def _pieces(text: str) -> list[str]:
-    """The text cut after each place where a line may end."""
+def _pieces(text: str, width: float, size: float, *, bold: bool) -> list[str]:
+    """The text cut after each place where a line may end, no piece wider than a line."""
+    pieces: list[str] = []
+    for word in _cut_after(" ".join(text.split("\n")), " "):
+        if text_width(word.rstrip(), size, bold=bold) <= width:
+            pieces.append(word)
+            continue
+        for part in _cut_after(word, "_-/"):
+            while text_width(part.rstrip(), size, bold=bold) > width and len(part) > 1:
+                cut = len(part) - 1
+                while cut > 1 and text_width(part[:cut], size, bold=bold) > width:
+                    cut -= 1
+                pieces.append(part[:cut])
+                part = part[cut:]  # noqa: PLW2901 (what is left of the part)
+            pieces.append(part)
+    return pieces
+
+
+def _cut_after(text: str, marks: str) -> list[str]:
     pieces: list[str] = []
     start = 0
     for i, char in enumerate(text):
-        if char in " _-/\n" and not _belongs_together(text, i):
-            pieces.append(text[start : i + 1].replace("\n", " "))
+        if char in marks and not _belongs_together(text, i):
+            pieces.append(text[start : i + 1])
             start = i + 1
-    pieces.append(text[start:])
-    return [p for p in pieces if p]
+    return [p for p in (*pieces, text[start:]) if p]
 
 
 def _belongs_together(text: str, space: int) -> bool:
