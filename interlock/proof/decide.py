@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from interlock.proof.cells import Limits
-from interlock.proof.circuit import Abstraction, Use
+from interlock.proof.circuit import ACT, Abstraction, Use
 from interlock.proof.goal import Goal
 from interlock.proof.index import Index
 from interlock.proof.replay import Run, replay
@@ -95,7 +95,7 @@ class Decider:
                 narrow = next(tries, None)
                 if narrow is None:
                     break
-                found, looked = self._real_run(narrow, enough, max(300, 2 * search.count))
+                found, looked = self._real_run(narrow, enough, 400 + search.count // 4)
                 zones += looked
                 if found is not None:
                     found.deviations = run.deviations
@@ -168,11 +168,22 @@ class Decider:
                 return True
         for rule, use, _ in sorted(known or plain or watching or run.deviations):
             exact[rule] = exact.get(rule, frozenset()) | {use}
+        for rule in list(exact):
+            for watched in self._watched(rule):
+                if watched in exact:
+                    exact[watched] |= {ACT}
         if exact == self.abstraction.exact:
             self.abstraction = Abstraction(everything=True)
         else:
             self.abstraction = Abstraction(exact, groups=tuple(g for g in groups if not set(g) & set(exact)))
         return True
+
+    def _watched(self, name: str) -> tuple[str, ...]:
+        """The rules a rule watches, through a line or not."""
+        rule = self.index.scheme.rules[name]
+        if rule.watches is Signal.RULE:
+            return (rule.watched,)
+        return self.index.scheme.lines[rule.watched].rules if rule.watches is Signal.LINE else ()
 
     def _interlocks(self, name: str) -> bool:
         """Whether a rule watches other parts of the scheme (a path, a rule, a contact, a sent line)."""

@@ -36,17 +36,12 @@ def stages(search: Search, path: Sequence[Node], run: int) -> list[Stage]:
         fresh: dict[int, tuple[int, int]] = {}
         for i, top in zip(clocks, most, strict=True):
             at, still = begun[i]
-            better = search.larger_is_better(i, node.places[i])
             delay = top + 1 + still
             if move is None:
-                if better <= 0:
-                    edges.append((at, k + 1, delay - 1))
+                edges.append((at, k + 1, delay - 1))
             elif move.asked >> i & 1 and move.ends >> i & 1:
-                if better >= 0:
-                    edges.append((k + 1, at, -delay))
-                if better <= 0:
-                    edges.append((at, k + 1, delay))
-            elif better <= 0:
+                edges += [(k + 1, at, -delay), (at, k + 1, delay)]
+            else:
                 edges.append((at, k + 1, delay - 1 if move.asked >> i & 1 else delay))
             if to is not None and move is None:
                 fresh[i] = (at, still)

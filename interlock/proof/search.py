@@ -16,20 +16,21 @@ from interlock.proof.emit import Places
 from interlock.proof.system import Move, System
 from interlock.proof.zones import FAR, Zone, elapsed, freed_down, freed_up, rows, tighten, within
 
-RULE_RANK = (0, 1, 4, 3, 2)  # a rule's places along its line, from clear to tripped
-
-
 class BudgetError(Exception):
     """The search was stopped: it looked at as many zones as it may."""
 
 
 @dataclass(slots=True, eq=False)
 class Node:
-    """A zone that was reached, how, and whether staying in its places is possible."""
+    """A zone that was reached, how, and whether staying in its places is possible.
+
+    `cover`: the zone with the states that one of it can do everything for.
+    """
 
     config: int
     places: Places
     zone: Zone
+    cover: Zone
     parent: Node | None
     move: Move | None
     stays: Move | None
@@ -72,9 +73,7 @@ class Search:
         self.comps: Sequence[Comp] = system.layout.comps
         self.count = 0
         self._clocks: dict[Places, tuple[list[int], list[int]]] = {}
-        self._split: dict[Places, tuple[tuple[object, ...], tuple[int, ...]]] = {}
-        self._signed = [i for i, s in enumerate(system.sign) if s]
-        self._equal = [i for i, s in enumerate(system.sign) if not s]
+        self.split = system.split
 
     def clocks(self, places: Places) -> tuple[list[int], list[int]]:
         """The running components and the most each timer can be (one less than its delay)."""
@@ -97,7 +96,7 @@ class Search:
                         return None
                 elif not tighten(d, n, row, 0, top - 1):
                     return None
-        new, new_most = self.clocks(move.places)
+        new = self.clocks(move.places)[0]
         m = len(new) + 1 + counts
         where = {i: row for row, i in enumerate(old, 1)}
         # for each new row: the old row it goes on from (0: starts at zero) and what one scan adds to it
@@ -120,7 +119,6 @@ class Search:
             for b in range(m):
                 if a != b and source[a] == source[b]:
                     out[a * m + b] = added[a] - added[b]
-        self.close(out, m, move.places, new, new_most, counts)
         return out
 
     def close(self, d: list[int], n: int, places: Places, clocks: list[int], most: list[int], counts: bool) -> None:
@@ -140,28 +138,13 @@ class Search:
             return sign if place == 1 else -sign
         return -sign if kind is Kind.WITHIN else 0
 
-    def _value(self, i: int, place: int) -> int:
-        """How good a place is for the bad scan."""
-        kind = self.comps[i].kind
-        rank = RULE_RANK[place] if kind is Kind.RULE else -place if kind is Kind.WITHIN else place
-        return rank * self.system.sign[i]
-
-    def split(self, places: Places) -> tuple[tuple[object, ...], tuple[int, ...]]:
-        """What must be equal for one state to stand for another, and what is compared."""
-        if places not in self._split:
-            self._split[places] = (
-                tuple(places[i] for i in self._equal),
-                tuple(self._value(i, places[i]) for i in self._signed),
-            )
-        return self._split[places]
-
     # --- what is kept
 
     def covers(self, a: Node, b: Node, counts: bool) -> bool:
         """Whether each state of b has one in a that can do everything for it."""
         va, vb = self.split(a.places)[1], self.split(b.places)[1]
         if va == vb:
-            return within(b.zone, a.zone)
+            return within(b.zone, a.cover)
         for x, y in zip(va, vb, strict=True):
             if x < y:
                 return False
@@ -176,7 +159,7 @@ class Search:
         if counts:
             ra.append(na - 1)
             rb.append(nb - 1)
-        return within(rows(b.zone, nb, rb), rows(a.zone, na, ra))
+        return within(rows(b.zone, nb, rb), rows(a.cover, na, ra))
 
     def explore(self, starts: Sequence[Node], counts: bool, stop: Callable[[Node], bool]) -> Iterator[Node]:
         """All that can be reached (by bad scans alone where they are counted), best places first."""
@@ -209,14 +192,40 @@ class Search:
             yield node
             if stop(node):
                 return
-            for move in self.system.moves(node.config, node.places):
-                if counts and not move.bad:
-                    continue
-                if self._stay(node, move):
-                    continue
-                d = self.after(node, move, counts)
-                if d is not None:
-                    put(self.settled(move.config, move.places, d, node, move, counts))
+            seen: set[tuple[object, ...]] = set()
+            for ends in self.endings(node, counts):
+                for move in self.system.moves(node.config, node.places, ends):
+                    if (counts and not move.bad) or self._stay(node, move):
+                        continue
+                    key = (move.config, move.places, move.asked, move.ends, move.again, move.still)
+                    if key in seen:
+                        continue
+                    seen.add(key)
+                    d = self.after(node, move, counts)
+                    if d is not None:
+                        put(self.settled(move.config, move.places, d, node, move, counts))
+
+    def endings(self, node: Node, counts: bool) -> list[int]:
+        """The sets of running delays that can be at their last scan together, as bits."""
+        clocks, most = self.clocks(node.places)
+        n = len(clocks) + 1 + counts
+        found: list[tuple[int, list[int]]] = [(0, list(node.zone))]
+        for row, (i, top) in enumerate(zip(clocks, most, strict=True), 1):
+            further: list[tuple[int, list[int]]] = []
+            for ends, d in found:
+                high, low = d[row * n], -d[row]
+                if high < top:
+                    further.append((ends, d))
+                elif low >= top:
+                    further.append((ends | 1 << i, d))
+                else:
+                    shorter = d.copy()
+                    tighten(shorter, n, row, 0, top - 1)
+                    further.append((ends, shorter))
+                    tighten(d, n, 0, row, -top)
+                    further.append((ends | 1 << i, d))
+            found = further
+        return [ends for ends, _ in found]
 
     def _stay(self, node: Node, move: Move) -> bool:
         """A move that only lets time go by."""
@@ -232,17 +241,18 @@ class Search:
         self, config: int, places: Places, d: list[int], parent: Node | None, move: Move | None, counts: bool
     ) -> Node:
         """A node with all that staying in its places adds."""
-        node = Node(config, places, (), parent, move, None, counts)
-        for stay in self.system.moves(config, places):
+        node = Node(config, places, (), (), parent, move, None, counts)
+        for stay in self.system.moves(config, places, 0):
             if self._stay(node, stay) and (stay.bad or not counts):
                 node.stays = stay
                 break
+        clocks, most = self.clocks(places)
+        n = len(clocks) + 1 + counts
         if node.stays:
-            clocks, most = self.clocks(places)
-            n = len(clocks) + 1 + counts
             elapsed(d, n, [*most, FAR] if counts else most)
-            self.close(d, n, places, clocks, most, counts)
         node.zone = tuple(d)
+        self.close(d, n, places, clocks, most, counts)
+        node.cover = tuple(d)
         return node
 
     # --- the two phases
@@ -302,7 +312,7 @@ class Search:
         while earlier is not None and earlier.bad:
             if earlier.places == node.places and earlier.config == node.config:
                 if mine is None:
-                    mine = rows(node.zone, n, range(n - 1))
+                    mine = rows(node.cover, n, range(n - 1))
                 if within(rows(earlier.zone, n, range(n - 1)), mine):
                     return earlier
             earlier = earlier.parent

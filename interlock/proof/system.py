@@ -131,7 +131,10 @@ class System:
         self._config_number: dict[Config, int] = {}
         self._config_moves: dict[int, list[tuple[int, tuple[int, ...], tuple[int, ...], int, int]]] = {}
         self._inputs: dict[tuple[int, tuple[int, ...]], list[tuple[int, ...]]] = {}
-        self._moves: dict[tuple[int, Places], list[Move]] = {}
+        self._moves: dict[tuple[int, Places, int], list[Move]] = {}
+        self._split: dict[Places, tuple[tuple[int, ...], tuple[int, ...]]] = {}
+        self._signed = [i for i, s in enumerate(self.sign) if s]
+        self._equal = [i for i, s in enumerate(self.sign) if not s]
         self.start = (self.number(Config(0, (NOT_STUCK,) * len(self.sensors))), tuple(c.start for c in self.layout.comps))
 
     def _cycled(self, arisen: int) -> frozenset[str]:
@@ -364,35 +367,63 @@ class System:
 
     # --- moves
 
-    def moves(self, number: int, places: Places) -> list[Move]:
-        """Everything one scan can do from here."""
-        key = (number, places)
+    def moves(self, number: int, places: Places, ends: int) -> list[Move]:
+        """Everything one scan can do from here, the running delays in `ends` ending at this scan (if they go on), the
+        others not; without moves that another one is as good as."""
+        key = (number, places, ends)
         if key in self._moves:
             return self._moves[key]
         found: dict[tuple[object, ...], Move] = {}
         stuck = len(self.sensors)
         for new, onset, stuck_places, asked0, ends0 in self.config_moves(number):
+            if ends & asked0 != ends0:
+                continue
             step = self.compiled(self.configs[new].arisen).step
             for x in self.inputs(new, onset):
-                todo = [(0, 0)]  # ends assumed, bits decided
-                while todo:
-                    ends, decided = todo.pop()
-                    result, asked, again, still, bad, _ = step(places, ends, x)
-                    if stuck:
-                        result = stuck_places + result[stuck:]
-                    fresh = asked & ~decided
-                    total = (asked | asked0, ends & asked | ends0)
-                    slot = (new, result, total, again, still, bad)
-                    if slot not in found:
-                        found[slot] = Move(new, result, total[0], total[1], again, still, bad, x, onset)
-                    while fresh:
-                        bit = fresh & -fresh
-                        fresh ^= bit
-                        decided |= bit
-                        todo.append((ends | bit, decided))
-        kept = list(found.values())
+                result, asked, again, still, bad, _ = step(places, ends, x)
+                if stuck:
+                    result = stuck_places + result[stuck:]
+                asked |= asked0
+                slot = (new, result, asked, again, still, bad)
+                if slot not in found:
+                    found[slot] = Move(new, result, asked, ends & asked, again, still, bool(bad), x, onset)
+        kept = self._best_moves(places, list(found.values()))
         self._moves[key] = kept
         return kept
+
+    def _best_moves(self, places: Places, moves: list[Move]) -> list[Move]:
+        if len(moves) < 2:
+            return moves
+        groups: dict[tuple[object, ...], list[tuple[tuple[int, ...], Move]]] = {}
+        for move in moves:
+            equal, value = self.split(move.places)
+            stays = move.places == places  # kept apart: staying is what lets time go by
+            slot = (move.config, equal, move.asked, move.again, move.still, stays)
+            rivals = groups.setdefault(slot, [])
+            mine = (*value, move.bad)
+            if any(all(a >= b for a, b in zip(other, mine, strict=True)) for other, _ in rivals):
+                continue
+            rivals[:] = [(v, m) for v, m in rivals if not all(a >= b for a, b in zip(mine, v, strict=True))]
+            rivals.append((mine, move))
+        return [m for rivals in groups.values() for _, m in rivals]
+
+    def split(self, places: Places) -> tuple[tuple[int, ...], tuple[int, ...]]:
+        """What must be equal for one state to stand for another, and how good the rest is for the bad scan."""
+        known = self._split.get(places)
+        if known is None:
+            known = self._split[places] = (
+                tuple(places[i] for i in self._equal),
+                tuple(self._value(i, places[i]) for i in self._signed),
+            )
+        return known
+
+    def _value(self, i: int, place: int) -> int:
+        kind = self.layout.comps[i].kind
+        rank = RULE_RANK[place] if kind is Kind.RULE else -place if kind is Kind.WITHIN else place
+        return rank * self.sign[i]
+
+
+RULE_RANK = (0, 1, 4, 3, 2)  # a rule's places along its line, from clear to tripped
 
 
 def _fixed(value: int) -> Element:
