@@ -18,7 +18,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "check": {"scheme", "logic"},
     "proof": {"scheme", "logic"},
     "fuzz": {"scheme", "logic"},
-    "explain": {"scheme", "logic"},
+    "explain": {"scheme", "logic", "proof"},
     "start": {"scheme"},
     "draw": {"scheme", "logic"},
     "cli": {"scheme", "logic", "check", "proof", "fuzz", "explain", "start", "draw"},

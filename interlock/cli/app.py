@@ -91,6 +91,29 @@ def _answer(help_text: str) -> Any:
 
 
 @app.command()
+def prove(
+    file: FileArgument,
+    faults: Annotated[
+        list[str] | None,
+        typer.Option("--with", metavar="FAULT", help="plant this fault; may be repeated", show_default=False),
+    ] = None,
+    only: Annotated[
+        str, typer.Option("--claim", metavar="TEXT", help="only claims with TEXT in their name", show_default=False)
+    ] = "",
+    as_case: Annotated[bool, typer.Option("--as-case", help="show a counterexample as a case for the scheme")] = False,
+    stories: Annotated[bool, typer.Option("--stories/--no-stories", help="tell each counterexample")] = True,
+    budget: Annotated[int, typer.Option("--budget", min=0, help="how much to search; 0: as usual")] = 0,
+    as_json: JsonOption = False,
+) -> None:
+    """Answer each requirement over all behaviours: worst exposure and margin, or a counterexample."""
+    from interlock.cli import prove as command
+
+    raise typer.Exit(
+        command.prove(file, faults or [], only, case=as_case, stories=stories, budget=budget, as_json=as_json)
+    )
+
+
+@app.command()
 def new(
     file: FileArgument,
     title: Annotated[str | None, _answer("the installation's name")] = None,

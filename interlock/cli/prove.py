@@ -1,0 +1,224 @@
+"""`interlock prove`."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+from interlock.cli.opened import opened
+from interlock.cli.render import count_text, print_json
+from interlock.cli.status import Exit
+from interlock.explain.trace import as_case, moments, told
+from interlock.proof.index import Index
+from interlock.proof.prove import BUDGET, Margin, Outcome, Verdict
+from interlock.proof.prove import prove as judge
+from interlock.scheme.grammar import nearest
+from interlock.scheme.model import Claim, Fault, Limit, Scheme
+from interlock.scheme.order import LoopError
+from interlock.scheme.units import MICRO, time_text, value_text
+
+
+def prove(
+    file: Path, with_faults: list[str], only: str, *, case: bool, stories: bool, budget: int, as_json: bool
+) -> int:
+    """Judge the claims; what is found is shown as it is found, and kept when interrupted."""
+    scheme = opened(file, as_json=as_json)
+    faults = _faults(scheme, with_faults)
+    if faults is None:
+        return Exit.BAD_INPUT
+    claims = [c for c in scheme.claims if only.lower() in c.name.lower()]
+    if not claims:
+        sys.stderr.write(f"{file}: no claim has `{only}` in its name\n" if only else f"{file} has no requirements\n")
+        return Exit.BAD_INPUT
+    found: list[Verdict] = []
+    interrupted = False
+    try:
+        for verdict in _judged(scheme, claims, faults, budget or BUDGET):
+            found.append(verdict)
+            if not as_json:
+                _print(scheme, verdict, case=case, stories=stories)
+    except KeyboardInterrupt:
+        interrupted = True
+    except (LoopError, ValueError) as error:
+        sys.stderr.write(f"these faults can't be there together: {error}\n")
+        return Exit.BAD_INPUT
+    _finish(file, scheme, claims, found, faults, interrupted=interrupted, case=case, as_json=as_json)
+    if interrupted:
+        return Exit.INTERRUPTED
+    return Exit.GOOD if all(v.outcome is Outcome.HOLDS for v in found) else Exit.FINDING
+
+
+def _faults(scheme: Scheme, names: list[str]) -> tuple[Fault, ...] | None:
+    faults = []
+    for name in names:
+        fault = scheme.fault(name)
+        if fault is None:
+            known = [*scheme.faults, *scheme.excluded_faults]
+            sys.stderr.write(f"there is no fault `{name}`: {nearest(name, known) or 'see `interlock explain`'}\n")
+            return None
+        faults.append(fault)
+    return tuple(faults)
+
+
+def _judged(scheme: Scheme, claims: list[Claim], faults: tuple[Fault, ...], budget: int) -> Iterator[Verdict]:
+    """Verdicts one by one, with a line of progress on a terminal."""
+    index = Index(scheme)
+    shown = sys.stderr.isatty()
+    for number, claim in enumerate(claims, 1):
+        if shown:
+            sys.stderr.write(f"\r\x1b[K{number} of {len(claims)}: {claim.name}")
+            sys.stderr.flush()
+        try:
+            verdict = judge(scheme, claim, faults, index=index, budget=budget)
+        finally:
+            if shown:
+                sys.stderr.write("\r\x1b[K")
+                sys.stderr.flush()
+        yield verdict
+
+
+_SHOWN = {
+    Outcome.HOLDS: "holds",
+    Outcome.VIOLATED: "VIOLATED",
+    Outcome.UNDECIDED: "UNDECIDED",
+    Outcome.VACUOUS: "VACUOUS",
+}
+assert set(_SHOWN) == set(Outcome), set(Outcome) - set(_SHOWN)
+
+
+def _print(scheme: Scheme, verdict: Verdict, *, case: bool, stories: bool) -> None:
+    claim = verdict.claim
+    sys.stdout.write(f"{_SHOWN[verdict.outcome]:<10} {claim.name:<40} {_said(scheme, verdict)}\n")
+    if verdict.trace and case:
+        sys.stdout.write(as_case(scheme, claim, verdict.trace))
+    elif verdict.trace and stories:
+        sys.stdout.writelines(f"    {sentence}\n" for sentence in told(scheme, claim, verdict.trace))
+    sys.stdout.flush()
+
+
+def _said(scheme: Scheme, verdict: Verdict) -> str:
+    allowed = time_text(verdict.claim.longer_than.us)
+    match verdict.outcome:
+        case Outcome.HOLDS:
+            margins = [m for m in verdict.margins if m.value is not None]
+            said = ", ".join(f"{_margin_text(scheme, m)} on {m.condition.name}" for m in margins)
+            return f"{time_text(verdict.exposure_us or 0)} of {allowed}" + (f"; margin {said}" if said else "")
+        case Outcome.VIOLATED:
+            worst = "without end" if verdict.exposure_us is None else time_text(verdict.exposure_us)
+            return f"{worst}, {allowed} allowed" if verdict.endless or verdict.exposure_us else f"beyond {allowed}"
+        case Outcome.VACUOUS:
+            return verdict.reason
+        case Outcome.UNDECIDED:
+            return f"{verdict.reason}; {verdict.covered}"
+
+
+def _margin_text(scheme: Scheme, margin: Margin) -> str:
+    kind = scheme.quantities[margin.condition.name].kind
+    return value_text(margin.value or 0, kind, difference=True) + ("" if margin.known else " at least")
+
+
+def _finish(
+    file: Path,
+    scheme: Scheme,
+    claims: list[Claim],
+    found: list[Verdict],
+    faults: tuple[Fault, ...],
+    *,
+    interrupted: bool,
+    case: bool,
+    as_json: bool,
+) -> None:
+    assumptions = _assumptions(scheme)
+    if as_json:
+        print_json(
+            {
+                "scheme": str(file),
+                "holds": len(found) == len(claims) and all(v.outcome is Outcome.HOLDS for v in found),
+                "faults": [f.name for f in faults],
+                "claims": [verdict_json(scheme, v, case=case) for v in found],
+                "not_judged": [c.name for c in claims[len(found) :]],
+                "not_protected": [c.name for c in scheme.not_protected],
+                "assumptions": assumptions,
+            }
+        )
+        return
+    for claim in scheme.not_protected:
+        reason = scheme.paths[claim.path].unswitched
+        sys.stdout.write(f"{'not protected':<10} {claim.name:<37} nothing switches {claim.path}: {reason}\n")
+    for said in assumptions:
+        sys.stdout.write(f"assumed: {said}\n")
+    counts = {outcome: sum(v.outcome is outcome for v in found) for outcome in Outcome}
+    said = ", ".join(f"{n} {'hold' if o is Outcome.HOLDS and n != 1 else o}" for o, n in counts.items() if n)
+    rest = f"; interrupted with {len(claims) - len(found)} not judged" if interrupted else ""
+    planted = f" with {', '.join(f.name for f in faults)}" if faults else ""
+    sys.stdout.write(f"{count_text(len(found), 'claim')}{planted}: {said or 'none judged'}{rest}\n")
+
+
+def _assumptions(scheme: Scheme) -> list[str]:
+    """What a sensor's intervals forbid beyond the declared ties: assumed by every verdict."""
+    from interlock.check.assumptions import check
+    from interlock.check.facts import Facts
+
+    return [finding.message for finding in check(Facts(scheme))]
+
+
+def verdict_json(scheme: Scheme, verdict: Verdict, *, case: bool = False) -> dict[str, Any]:
+    """One verdict as plain data. `exposure_s` is null where it has none or no bound (`endless` tells which)."""
+    margins = [_margin_json(scheme, m) for m in verdict.margins]
+    data: dict[str, Any] = {
+        "claim": verdict.claim.name,
+        "verdict": str(verdict.outcome),
+        "exposure_s": None if verdict.exposure_us is None else verdict.exposure_us / MICRO,
+        "endless": verdict.endless,
+        "allowed_s": verdict.claim.longer_than.us / MICRO,
+        "margin": margins[0]["margin"] if margins else None,
+        "margins": margins,
+        "trace": _trace_json(scheme, verdict),
+        "reason": verdict.reason,
+        "covered": verdict.covered,
+    }
+    if verdict.trace:
+        data["story"] = told(scheme, verdict.claim, verdict.trace)
+        if case:
+            data["case"] = as_case(scheme, verdict.claim, verdict.trace)
+    return data
+
+
+def _margin_json(scheme: Scheme, margin: Margin) -> dict[str, Any]:
+    condition = margin.condition
+    assert isinstance(condition.test, Limit)
+    kind = scheme.quantities[condition.name].kind
+    value = None if margin.value is None else _plain(margin.value)
+    return {
+        "quantity": condition.name,
+        "limit": f"{condition.test.compare!s} {value_text(condition.test.value, kind)}",
+        "margin": None if value is None else {"value": value, "unit": kind.difference_unit},
+        "known": margin.known,
+    }
+
+
+def _plain(micro: int | Fraction) -> int | float:
+    exact = Fraction(micro, MICRO)
+    return int(exact) if exact.denominator == 1 else float(exact)
+
+
+def _trace_json(scheme: Scheme, verdict: Verdict) -> list[dict[str, Any]]:
+    """Worlds in order, each with its first scan and how many scans it lasts: expanded, it is the run scan by scan."""
+    return [
+        {
+            "first_scan": m.first,
+            "scans": m.scans,
+            "at_s": m.first * scheme.scan_us / MICRO,
+            "truth": {n: _plain(v) for n, v in m.truth.items()},
+            "readings": {n: _plain(v) for n, v in m.world.readings.items()},
+            "lines": dict(m.world.lines),
+            "faults": sorted(f.name for f in m.world.faults),
+            "power_cycled": sorted(m.world.cycles),
+            "bad": m.bad,
+            "may_run": {p: run for p, run in m.seen.may_run.items() if run} if m.seen else {},
+        }
+        for m in moments(verdict.trace)
+    ]

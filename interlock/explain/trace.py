@@ -1,0 +1,183 @@
+"""A run told as a story, and turned into a case of the scheme.
+
+A run is a sequence of stretches, each one world for a number of scans with what its last scan came to.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Protocol
+
+from interlock.logic.scan import Seen, World
+from interlock.scheme.model import Claim, Scheme
+from interlock.scheme.units import decimal_text, time_text, value_text
+from interlock.scheme.words import Must, Signal
+
+
+class Told(Protocol):
+    """What a story needs of a stretch of a run."""
+
+    @property
+    def world(self) -> World: ...
+    @property
+    def truth(self) -> Mapping[str, int | Fraction]: ...
+    @property
+    def scans(self) -> int: ...
+    @property
+    def bad(self) -> bool: ...
+    @property
+    def last(self) -> Seen | None: ...
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """A while of a story: its first scan, its length, the worlds' truth and readings, and what it came to."""
+
+    first: int
+    scans: int
+    world: World
+    truth: Mapping[str, int | Fraction]
+    bad: bool
+    seen: Seen | None
+
+
+def moments(run: Sequence[Told]) -> list[Moment]:
+    """The run with neighbours of one world joined."""
+    joined: list[Moment] = []
+    at = 0
+    for part in run:
+        last = joined[-1] if joined else None
+        same = last and last.world == part.world and last.truth == part.truth and last.bad is bool(part.bad)
+        if last and same and not part.world.cycles:
+            joined[-1] = Moment(last.first, last.scans + part.scans, last.world, last.truth, last.bad, part.last)
+        else:
+            joined.append(Moment(at, part.scans, part.world, part.truth, bool(part.bad), part.last))
+        at += part.scans
+    return joined
+
+
+def told(scheme: Scheme, claim: Claim, run: Sequence[Told]) -> list[str]:
+    """The run in sentences, each with its time: only what has to do with the claim, and only what changes."""
+    named = _names_that_matter(scheme, claim)
+    sentences = []
+    before: Moment | None = None
+    for moment in moments(run):
+        said = _changes(scheme, named, before, moment)
+        said += _outcome(claim, before, moment)
+        if said:
+            at = time_text(moment.first * scheme.scan_us) if moment.first else "power-up"
+            sentences.append(f"At {at}: {'; '.join(said)}.")
+        before = moment
+    if before:
+        bad = sum(m.scans for m in _bad_tail(moments(run)))
+        verb = "runs" if claim.must is Must.NEVER_RUNNING else "is stopped"
+        end = time_text((before.first + before.scans) * scheme.scan_us)
+        sentences.append(
+            f"By {end} {claim.path} may have been {verb.replace('runs', 'running').replace('is ', '')} under these "
+            f"conditions for {time_text(bad * scheme.scan_us)}; allowed are {time_text(claim.longer_than.us)}."
+        )
+    return sentences
+
+
+def _bad_tail(parts: Sequence[Moment]) -> list[Moment]:
+    tail: list[Moment] = []
+    for part in reversed(parts):
+        if not part.bad:
+            break
+        tail.append(part)
+    return tail
+
+
+def _names_that_matter(scheme: Scheme, claim: Claim) -> set[str]:
+    """Quantities and lines of the claim's conditions, and what the rules that act on its paths look at."""
+    names = {c.name for c in claim.all_conditions()}
+    paths = {claim.path} | {c.name for c in claim.all_conditions() if c.signal is Signal.PATH}
+    behind = scheme.paths[claim.path].behind
+    while behind and behind not in paths:
+        paths.add(behind)
+        behind = scheme.paths[behind].behind
+    rules = [
+        r for r in scheme.rules.values() if any(t.path in paths for t in r.blocks) or any(p in paths for p in r.starts)
+    ]
+    seen: set[str] = set()
+    while rules:
+        rule = rules.pop()
+        if rule.name in seen:
+            continue
+        seen.add(rule.name)
+        looks = [(rule.watches, rule.watched), *((c.signal, c.name) for c in rule.only_while)]
+        looks += [(Signal.LINE, n) for n in (rule.reset_by, rule.overridden_by) if n]
+        for signal, name in looks:
+            names.add(name)
+            if signal is Signal.RULE:
+                rules.append(scheme.rules[name])
+            elif signal is Signal.LINE:
+                rules += [scheme.rules[n] for n in scheme.lines[name].rules]
+            elif signal is Signal.READING:
+                names.update(scheme.readings[name].sensors)
+    return names
+
+
+def _changes(scheme: Scheme, named: set[str], before: Moment | None, now: Moment) -> list[str]:
+    said = []
+    faults = now.world.faults - (before.world.faults if before else frozenset())
+    said += [f"{fault.name} arises" for fault in sorted(faults, key=lambda f: f.name)]
+    said += [f"{unit} loses its power for a moment" for unit in sorted(now.world.cycles)]
+    for name, on in now.world.lines.items():
+        if name in named and (before.world.lines.get(name, False) if before else False) is not on:
+            said.append(f"{name} goes {'on' if on else 'off'}")
+    for name, truth in now.truth.items():
+        if name in named and (before is None or before.truth.get(name) != truth):
+            said.append(f"{name} is {value_text(truth, scheme.quantities[name].kind)}")
+    for name, reading in now.world.readings.items():
+        if name in named and (before is None or before.world.readings.get(name) != reading):
+            said.append(f"{name} may read {value_text(reading, scheme.sensors[name].kind)}")
+    return said
+
+
+def _outcome(claim: Claim, before: Moment | None, now: Moment) -> list[str]:
+    if now.bad and not (before and before.bad):
+        verb = "may be running" if claim.must is Must.NEVER_RUNNING else "may be stopped"
+        return [f"from here on {claim.path} {verb} where it must not"]
+    return []
+
+
+def as_case(scheme: Scheme, claim: Claim, run: Sequence[Told]) -> str:
+    """The run as a case to be put under `cases:`; it expects what the claim demands, so it fails until that is mended.
+
+    A reading finer than a millionth is rounded, which the case says.
+    """
+    lines = [f"  {claim.requirement} of {claim.path} refuted:"]
+    before: Moment | None = None
+    parts = moments(run)
+    for i, moment in enumerate(parts):
+        sets = {
+            n: f"{decimal_text(v)} {scheme.sensors[n].kind}"
+            for n, v in moment.world.readings.items()
+            if before is None or before.world.readings.get(n) != v
+        }
+        sets |= {
+            n: "on" if on else "off"
+            for n, on in moment.world.lines.items()
+            if (before.world.lines.get(n, False) if before else False) is not on
+        }
+        faults = moment.world.faults - (before.world.faults if before else frozenset())
+        named = sorted(f.name for f in faults) + [f"{unit}.power_cycled" for unit in sorted(moment.world.cycles)]
+        keys = []
+        if sets:
+            keys.append("set: {" + ", ".join(f"{n}: {v}" for n, v in sets.items()) + "}")
+        if named:
+            keys.append("fault: [" + ", ".join(named) + "]")
+        keys.append(f"for: {_exact(moment.scans * scheme.scan_us)}")
+        if i == len(parts) - 1:
+            wanted = "stopped" if claim.must is Must.NEVER_RUNNING else "running"
+            keys.append(f"expect: {{{claim.path}: {wanted}}}")
+        lines.append("    - {" + ", ".join(keys) + "}")
+        before = moment
+    return "\n".join(lines) + "\n"
+
+
+def _exact(us: int) -> str:
+    return f"{decimal_text(us)} s"
