@@ -50,7 +50,7 @@ class Answers:
         sensors = sensors_of(self.scheme, chain.signal, chain.name)
         if test.compare.downward is not downward or self._is_difference(chain):
             return None
-        if all(self.truths.follows(s, condition.name, upward=downward) is None for s in sensors):
+        if not any(self.truths.follows(s, condition.name, upward=downward) for s in sensors):
             return None
         values: dict[str, int | None] = {s.name: self.truths.worst_reading(s, condition) for s in sensors}
         worst = value_of(self.scheme, chain, values)

@@ -33,20 +33,10 @@ class Truths:
         known = self.closed.get((one, other))
         return known if known is not None else self.range(one).high - self.range(other).low
 
-    def tie(self, one: str, other: str) -> int | None:
-        """The greatest value of one - other by ties alone; None where nothing ties them that way."""
-        return 0 if one == other else self.tied.get((one, other))
-
-    def follows(self, sensor: Sensor, quantity: str, *, upward: bool) -> int | None:
-        """The greatest value of reading - quantity (`upward`), or the least; None where it doesn't follow."""
-        bounds = []
-        for error in sensor.measures:
-            apart = self.tie(error.quantity, quantity) if upward else self.tie(quantity, error.quantity)
-            if apart is not None:
-                bounds.append(error.interval.high + apart if upward else error.interval.low - apart)
-        if not bounds:
-            return None
-        return min(bounds) if upward else max(bounds)
+    def follows(self, sensor: Sensor, quantity: str, *, upward: bool) -> bool:
+        """Whether the reading is bounded from above (`upward`), or from below, by the quantity and ties alone."""
+        pairs = ((e.quantity, quantity) if upward else (quantity, e.quantity) for e in sensor.measures)
+        return any(one == other or (one, other) in self.tied for one, other in pairs)
 
     def worst_reading(self, sensor: Sensor, condition: Condition) -> int:
         """The reading farthest from the condition's side that the sensor may still give while the condition holds:

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from interlock.check.facts import Facts
+from interlock.check.pages import examples
 from interlock.check.reach import steady
 from interlock.logic.readings import combined
 from interlock.scheme.model import Scheme
@@ -106,6 +107,14 @@ def test_only_a_threshold_nearer_to_the_edge_than_the_error_is_in_the_dead_range
     assert found(edited(narrow, ("to 35 degC", "to 34.9 degC"))) == [("dead-range", "too_warm")]
     cool = edited(HEATER, ("span: -30 to 80 degC", "span: -30 to 36 degC"), ("valid: -40 to 90", "valid: -40 to 37"))
     assert found(edited(cool, ("trips: above 30", "trips: above 31"))) == []  # no reading ever leaves the range
+
+
+def test_where_an_invalid_reading_does_not_trip_any_edge_on_the_trip_side_is_a_dead_range() -> None:
+    text = edited(examples("dead-range").found, ("valid: -40 to 56 degC", "valid: -40 to 70 degC"))
+    assert found(text) == [("dead-range", "too_hot")]
+    assert found(edited(text, ("on_invalid: clear, ", ""))) == []
+    assert found(edited(text, ("on_invalid: clear, ", "on_invalid: hold, "))) == [("dead-range", "too_hot")]
+    assert found(edited(text, ("valid: -40 to 70 degC", "valid: -20 to 90 degC"))) == []  # blind on the clear side only
 
 
 PROBES = """
