@@ -174,7 +174,7 @@ def verdict_json(scheme: Scheme, verdict: Verdict, *, case: bool = False) -> dic
         "exposure_s": None if verdict.exposure_us is None else verdict.exposure_us / MICRO,
         "endless": verdict.endless,
         "allowed_s": verdict.claim.longer_than.us / MICRO,
-        "margin": margins[0]["margin"] if margins else None,
+        "margin": _first(margins),
         "margins": margins,
         "trace": _trace_json(scheme, verdict),
         "reason": verdict.reason,
@@ -195,9 +195,17 @@ def _margin_json(scheme: Scheme, margin: Margin) -> dict[str, Any]:
     return {
         "quantity": condition.name,
         "limit": f"{condition.test.compare!s} {value_text(condition.test.value, kind)}",
-        "margin": None if value is None else {"value": value, "unit": kind.difference_unit},
+        "value": value,
+        "unit": kind.difference_unit,
         "known": margin.known,
     }
+
+
+def _first(margins: list[dict[str, Any]]) -> dict[str, Any] | None:
+    """The margin of the first limit; null where it can move to the end of its span."""
+    if not margins or margins[0]["value"] is None:
+        return None
+    return {"value": margins[0]["value"], "unit": margins[0]["unit"]}
 
 
 def _plain(micro: int | Fraction) -> int | float:
