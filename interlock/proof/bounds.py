@@ -1,8 +1,8 @@
 """Systems of difference bounds `x - y <= b` in exact integers, kept closed; strict bounds take one unit of slack.
 
-Values (whole millionths) are multiplied by SCALE, so that a strict bound is `SCALE * b - 1`: over the reals such a system
-has a solution exactly when the scaled one has, as long as no simple cycle holds SCALE strict bounds. (Difference bound
-matrices: Dill 1989, "Timing assumptions and verification of finite-state concurrent systems".)
+Values (whole millionths) are multiplied by SCALE, so that a strict bound is `SCALE * b - 1`: over the reals such a
+system has a solution exactly when the scaled one has, as long as no simple cycle holds SCALE strict bounds. (Difference
+bound matrices: Dill 1989, "Timing assumptions and verification of finite-state concurrent systems".)
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """What rules and conditions can see of the world at one scan: the feasible combinations of their inputs, exactly.
 
 Truths and readings form a system of difference bounds (`bounds.py`). A *slot* is one integer input of a scan: a rule's
-code (0 clear, 1 neither, 2 trip, 3 hold) or a truth condition (1 holds, 0 nothing is said). Each slot's value is a choice
-between systems of bounds; feasible choices are found depth first.
+code (0 clear, 1 neither, 2 trip, 3 hold) or a truth condition (1 holds, 0 nothing is said). Each slot's value is a
+choice between systems of bounds; feasible choices are found depth first.
 """
 
 from __future__ import annotations
@@ -39,8 +39,8 @@ class Span:
 class Element:
     """What a sensor's element gives at a scan.
 
-    `error`: live, reading - truth of each quantity; () where it is cut off from truth. `span`: and the value lies in it.
-    `lost`: it gives nothing.
+    `error`: live, reading - truth of each quantity; () where it is cut off from truth. `span`: and the value lies in
+    it. `lost`: it gives nothing.
     """
 
     error: tuple[SensorError, ...] = ()
@@ -132,8 +132,8 @@ class Group:
         for c in sorted(set(components)):
             truth, offset = index.truth(c), bounds.size - 1
             bounds = _joined(bounds, truth)
-            for i, q in enumerate(index.members[c]):
-                self.place["quantity", q] = offset + i + 1
+            for i, quantity in enumerate(index.members[c]):
+                self.place["quantity", quantity] = offset + i + 1
         first = bounds.size
         present = [n for n in names if not elements[n].lost]
         bounds = bounds.widened(len(present))
@@ -145,7 +145,7 @@ class Group:
                 q = self.place["quantity", e.quantity]
                 self.possible &= bounds.add(v, q, e.interval.high * SCALE) and bounds.add(q, v, -e.interval.low * SCALE)
             if element.span:
-                self.possible &= bounds.add_all(_within(v, element.span))
+                self.possible &= bounds.add_all(tuple(_within(v, element.span)))
         self.bounds = bounds
         self.choices = [self._choices(slot, view.faults) for slot in slots] if self.possible else []
 
@@ -172,7 +172,8 @@ class Group:
         regions = _regions(rule)
         invalid = INVALID_CODE[rule.on_invalid]
         if rule.watches is Signal.SENSOR:
-            inputs, needs, combine = (rule.watched,), 1, Combine.LOWEST_OF
+            inputs: tuple[str, ...] = (rule.watched,)
+            needs, combine = 1, Combine.LOWEST_OF
         else:
             reading = scheme.readings[rule.watched]
             inputs, needs, combine = reading.sensors, reading.needs, reading.combine

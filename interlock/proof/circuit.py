@@ -68,9 +68,9 @@ class Abstraction:
     A rule not in `exact` is free as a whole: all its effects come and go together. A rule in it has only the uses named
     followed, the others are free each for itself. `everything`: no rule is free.
 
-    `groups`: free rules that act in the same places, followed as one that may trip at any scan and then acts for at least
-    the shortest of their clear delays. `fixed`: rules taken to be active or not for good; that leaves behaviours out, so
-    it serves to look for real runs only.
+    `groups`: free rules that act in the same places, followed as one that may trip at any scan and then acts for at
+    least the shortest of their clear delays. `fixed`: rules taken to be active or not for good; that leaves behaviours
+    out, so it serves to look for real runs only.
     """
 
     exact: Mapping[str, frozenset[Use]] = field(default_factory=dict)
@@ -196,7 +196,7 @@ class Circuit:
 
     def _define(self, key: tuple[str, ...], expr: Expr) -> Expr:
         """Give an expression a name, so that it is computed once a scan."""
-        if expr[0] in "10v":
+        if expr[0] in ("1", "0", "v"):
             self._memo[key] = expr
         else:
             name = f"d{len(self.statements)}"

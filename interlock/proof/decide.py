@@ -1,8 +1,8 @@
 """From coarse to fine: free every rule, and follow only those whose freedom makes the answer unreal.
 
-Each search gives an upper bound of the longest bad run; its run, replayed on the whole cone, a lower one. Where they meet
-the answer is exact, with a real run in hand. Otherwise the rules that could not be what the run took them for are followed
-as well, and the search is made again. (Counterexample-guided refinement: Clarke et al. 2000.)
+Each search gives an upper bound of the longest bad run; its run, replayed on the whole cone, a lower one. Where they
+meet the answer is exact, with a real run in hand. Otherwise the rules that could not be what the run took them for are
+followed as well, and the search is made again. (Counterexample-guided refinement: Clarke et al. 2000.)
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from interlock.proof.cells import Limits
 from interlock.proof.circuit import ACT, Abstraction, Use
+from interlock.proof.explicit import longest_run
 from interlock.proof.goal import Goal
 from interlock.proof.index import Index
 from interlock.proof.replay import Run, replay
@@ -21,14 +22,15 @@ from interlock.proof.system import FaultPlan, System
 from interlock.scheme.words import LineForm, PowerUp, Signal
 
 ENDLESS = 1 << 62
+STATES = 40_000  # of the plain search
 
 
 @dataclass(frozen=True, slots=True)
 class Answer:
     """Bounds of the longest bad run in scans (ENDLESS: it need not end); exact where they meet.
 
-    `run`: the real run that gives the lower bound. `abstraction`: what the upper bound follows. `zones`: zones looked at
-    in all. `stopped`: why the search ended without meeting, "" otherwise.
+    `run`: the real run that gives the lower bound. `abstraction`: what the upper bound follows. `zones`: zones looked
+    at in all. `stopped`: why the search ended without meeting, "" otherwise.
     """
 
     lower: int
@@ -75,6 +77,10 @@ class Decider:
                 longest = search.longest(search.reachable(), enough)
             except BudgetError:
                 zones += search.count
+                explored = longest_run(self.full, STATES)
+                if explored is not None:
+                    exact = ENDLESS if explored.scans is None else explored.scans
+                    return Answer(exact, exact, explored.run, Abstraction(everything=True), zones)
                 return Answer(lower, upper, best, self.abstraction, zones, "its budget of zones was used up")
             zones += search.count
             scans = ENDLESS if longest.scans is None else longest.scans

@@ -1,8 +1,9 @@
 """A circuit as one Python function: `step(L, E, X)`, places and inputs in, places out.
 
 L: the place of each component. E: bit i set where component i's running delay ends at this scan (if it goes on). X: the
-inputs, in the order of `inputs`. Returns the new places, the bits asked of E, the bits of timers started again in the same
-place, the bits of timers standing still, whether the scan is bad, and (where asked for) the rules' activity and force.
+inputs, in the order of `inputs`. Returns the new places, the bits asked of E, the bits of timers started again in the
+same place, the bits of timers standing still, whether the scan is bad, and (where asked for) the rules' activity and
+force.
 """
 
 from __future__ import annotations

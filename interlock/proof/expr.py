@@ -1,4 +1,5 @@
-"""Boolean expressions over named signals, folded as they are built: enough to print a scan as source and to take signs."""
+"""Boolean expressions over named signals, folded as they are built: enough to print a scan as source and to take
+signs."""
 
 from __future__ import annotations
 

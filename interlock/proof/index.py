@@ -7,7 +7,8 @@ from interlock.scheme.model import AnyOf, Scheme
 
 
 class Index:
-    """`component` maps each quantity to the number of its group: quantities tied to each other or seen by one sensor."""
+    """`component` maps each quantity to the number of its group: quantities tied to each other or seen by one
+    sensor."""
 
     def __init__(self, scheme: Scheme) -> None:
         self.scheme = scheme

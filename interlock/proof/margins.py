@@ -1,8 +1,8 @@
 """How far each limit of a claim's conditions can move toward normal while the claim holds.
 
 Moving a limit only adds what the world may be, so the longest bad run is a step function of it. It can step only where
-the limit meets the edge of a set of truths with one and the same vector of rule inputs; such edges are read off the closed
-bounds, and the verdict is bisected over them.
+the limit meets the edge of a set of truths with one and the same vector of rule inputs; such edges are read off the
+closed bounds, and the verdict is bisected over them.
 """
 
 from __future__ import annotations

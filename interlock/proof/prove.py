@@ -37,8 +37,9 @@ class Verdict:
 
     `scans`: the longest run of bad scans, None where it need not end or is not known. `endless`: it need not end.
     `exposure_us`: None where vacuous, endless or undecided. `margins`: one for each limit on a quantity in the claim's
-    conditions, where it holds. `trace`: for a violated claim, a run to it, replayed on the readable engine. `reason`: of a
-    vacuous or undecided claim. `covered`: of an undecided one, what is known. `follows`: the rules the verdict rests on.
+    conditions, where it holds. `trace`: for a violated claim, a run to it, replayed on the readable engine. `reason`:
+    of a vacuous or undecided claim. `covered`: of an undecided one, what is known. `follows`: the rules the verdict
+    rests on.
     """
 
     claim: Claim
@@ -85,9 +86,7 @@ def prove(
         exposure = None if scans is None else (scans + claim.adds_a_scan) * scheme.scan_us
         if scans is not None and scans <= most:
             found = tuple(_margins(decider, claim, most)) if margins else ()
-            return Verdict(
-                claim, Outcome.HOLDS, scans, False, exposure, found, follows=follows, zones=answer.zones
-            )
+            return Verdict(claim, Outcome.HOLDS, scans, False, exposure, found, follows=follows, zones=answer.zones)
         story = _story(decider, answer.run, most + 1) if trace else ()
         return Verdict(
             claim, Outcome.VIOLATED, scans, endless, exposure, trace=story, follows=follows, zones=answer.zones

@@ -90,8 +90,8 @@ class Player:
         return True
 
     def settle(self, choice: Choice, pulses: Sequence[Choice], watch: Deviation, kept: Mapping[int, int]) -> bool:
-        """Hold a world until nothing changes any more; then press the reset buttons (`pulses`: seen off, seen on) and hold
-        it again. False where that moves a component out of the place it should keep (`kept`)."""
+        """Hold a world until nothing changes any more; then press the reset buttons (`pulses`: seen off, seen on) and
+        hold it again. False where that moves a component out of the place it should keep (`kept`)."""
         for world in (choice, *pulses, choice) if pulses else (choice,):
             for _ in range(1000):
                 before = all(self.places[i] == p for i, p in kept.items())
@@ -160,18 +160,14 @@ class Player:
     def due(self) -> tuple[int, ...]:
         """The stuck sensors that go stale at the next scan."""
         return tuple(
-            i
-            for i in range(len(self.full.sensors))
-            if self.places[i] == 1 and self.timers[i] + 1 >= self.delays[i][1]
+            i for i in range(len(self.full.sensors)) if self.places[i] == 1 and self.timers[i] + 1 >= self.delays[i][1]
         )
 
 
 class Deviation:
     """Compares what a free rule was assumed to be with what it is."""
 
-    def __init__(
-        self, abstract: System, full: System, arisen: int, x: Sequence[int], places: Places, run: Run
-    ) -> None:
+    def __init__(self, abstract: System, full: System, arisen: int, x: Sequence[int], places: Places, run: Run) -> None:
         circuit = abstract.circuits[arisen]
         inputs = dict(zip(abstract.compiled(arisen).inputs, x, strict=True))
         self.probes = {p: i for i, p in enumerate(full.compiled(arisen).probes)}
@@ -255,9 +251,9 @@ class Realiser:
         places: Places,
         wish: tuple[tuple[int, ...], Places] | None = None,
     ) -> Choice | None:
-        """The world for one scan. `now`: the whole cone's configuration before it; `config`, `onset`, `x`, `places`: the
-        abstract scan's. `wish`: what the other rules had better be is taken from this scan instead. None where the whole
-        cone has no such scan."""
+        """The world for one scan. `now`: the whole cone's configuration before it; `config`, `onset`, `x`, `places`:
+        the abstract scan's. `wish`: what the other rules had better be is taken from this scan instead. None where the
+        whole cone has no such scan."""
         key = (now, stale, config, onset, x, places, wish)
         if key not in self._known:
             self._known[key] = self._choice(now, stale, config, onset, x, *(wish or (x, places)))
@@ -296,7 +292,9 @@ class Realiser:
         scheme = self.full.index.scheme
         lines = {r.reset_by for r in scheme.rules.values() if r.manual and r.reset_by}
         names = [
-            f.bools["line", n] for n in scheme.lines if n in lines and ("line", n) in f.bools and ("line", n) not in a.bools
+            f.bools["line", n]
+            for n in scheme.lines
+            if n in lines and ("line", n) in f.bools and ("line", n) not in a.bools
         ]
         inputs = self.full.compiled(arisen).inputs
         found = []
@@ -308,9 +306,7 @@ class Realiser:
     def _alike(self, config: int, onset: tuple[int, ...], new: int, full_onset: tuple[int, ...]) -> bool:
         if onset != full_onset:
             return False
-        for i, (a, b) in enumerate(
-            zip(self.abstract.configs[config].stuck, self.full.configs[new].stuck, strict=True)
-        ):
+        for i, (a, b) in enumerate(zip(self.abstract.configs[config].stuck, self.full.configs[new].stuck, strict=True)):
             if (a < 0 or b < 0) and a != b:
                 return False
             if a >= 0:
@@ -373,8 +369,8 @@ def replay(
     *,
     settling: bool = True,
 ) -> Run:
-    """Play a schedule on the whole cone. `settling`: where the abstract run can wait, wait until every other rule has come
-    to rest. `loop`: for an endless run, the stages at which the loop begins anew; the run is
+    """Play a schedule on the whole cone. `settling`: where the abstract run can wait, wait until every other rule has
+    come to rest. `loop`: for an endless run, the stages at which the loop begins anew; the run is
     endless when the whole cone is then in a state it was in before. The last stage alone: it stays there."""
     player, realiser = Player(full), Realiser(abstract, full)
     run = player.run
@@ -403,7 +399,9 @@ def replay(
                 arisen = abstract.configs[stays.config].arisen
                 watch = Deviation(abstract, full, arisen, stays.inputs, stays.places, run)
                 where = full.layout.place
-                kept = {where[c.key]: p for c, p in zip(abstract.layout.comps, node.places, strict=True) if c.key in where}
+                kept = {
+                    where[c.key]: p for c, p in zip(abstract.layout.comps, node.places, strict=True) if c.key in where
+                }
                 kept = {i: p for i, p in kept.items() if full.layout.comps[i].kind is Kind.RULE}
                 settled = player.settle(choice, realiser.pulses(choice), watch, kept)
                 run.deviations = set(watch.now)

@@ -23,7 +23,9 @@ def stages(search: Search, path: Sequence[Node], run: int) -> list[Stage]:
     """The earliest schedule of a path that ends with at least `run` scans in a row in its bad part."""
     end = len(path)
     edges: list[Edge] = []
-    begun: dict[int, tuple[int, int]] = {i: (0, 0) for i in search.clocks(path[0].places)[0]}  # node, scans stood still
+    begun: dict[int, tuple[int, int]] = dict.fromkeys(
+        search.clocks(path[0].places)[0], (0, 0)
+    )  # node, scans stood still
     first_bad = next((k for k, node in enumerate(path) if node.bad), end)
     for k, node in enumerate(path):
         to = path[k + 1] if k + 1 < end else None

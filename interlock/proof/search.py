@@ -1,8 +1,9 @@
 """The exact search: the longest run of consecutive bad scans of a system, over all its behaviours from power-up.
 
-First all reachable states are found, as pairs of places and zones; then, from each of them, what bad scans alone lead to,
-with one more clock that counts them. Staying in the same places is one step, however long it lasts, so the cost does not
-depend on the delays. A state that another one can do everything for (by the signs of the components) is not kept.
+First all reachable states are found, as pairs of places and zones; then, from each of them, what bad scans alone lead
+to, with one more clock that counts them. Staying in the same places is one step, however long it lasts, so the cost
+does not depend on the delays. A state that another one can do everything for (by the signs of the components) is not
+kept.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from interlock.proof.circuit import Comp, Kind
 from interlock.proof.emit import Places
 from interlock.proof.system import Move, System
 from interlock.proof.zones import FAR, Zone, elapsed, freed_down, freed_up, rows, tighten, within
+
 
 class BudgetError(Exception):
     """The search was stopped: it looked at as many zones as it may."""

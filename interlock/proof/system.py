@@ -1,7 +1,8 @@
 """A claim's cone under a fault set as one transition system: configurations (which faults have arisen), places, moves.
 
-A state is a configuration, the place of each component and the timers of those that run one. `moves` gives what can happen
-in one scan for a configuration and places; the timers decide only which running delays end, and that is a move's guard.
+A state is a configuration, the place of each component and the timers of those that run one. `moves` gives what can
+happen in one scan for a configuration and places; the timers decide only which running delays end, and that is a move's
+guard.
 """
 
 from __future__ import annotations
@@ -9,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from copy import copy
 from dataclasses import dataclass
-from itertools import product
+from itertools import pairwise, product
 
 from interlock.logic.faultset import FaultSet
 from interlock.proof.bounds import SCALE
@@ -73,8 +74,8 @@ class Config:
 class Move:
     """What one scan can do from a configuration and places.
 
-    `asked`: components whose running delay may end here; `ends`: those of them whose delay does. `again`: timers started
-    anew in the same place; `still`: timers that stand still.
+    `asked`: components whose running delay may end here; `ends`: those of them whose delay does. `again`: timers
+    started anew in the same place; `still`: timers that stand still.
     """
 
     config: int
@@ -135,7 +136,10 @@ class System:
         self._split: dict[Places, tuple[tuple[int, ...], tuple[int, ...]]] = {}
         self._signed = [i for i, s in enumerate(self.sign) if s]
         self._equal = [i for i, s in enumerate(self.sign) if not s]
-        self.start = (self.number(Config(0, (NOT_STUCK,) * len(self.sensors))), tuple(c.start for c in self.layout.comps))
+        self.start = (
+            self.number(Config(0, (NOT_STUCK,) * len(self.sensors))),
+            tuple(c.start for c in self.layout.comps),
+        )
 
     def _cycled(self, arisen: int) -> frozenset[str]:
         later = {
@@ -308,9 +312,7 @@ class System:
                         starts.add(_start(leaf.lowest(v)))
                         starts.add(_start(leaf.highest(v) + 1))
         cuts: list[int | None] = [None, *sorted(c for c in starts if abs(c) < 1 << 70), None]
-        return [
-            Span(low, None if high is None else high - 1) for low, high in zip(cuts, cuts[1:], strict=False)
-        ]
+        return [Span(low, None if high is None else high - 1) for low, high in pairwise(cuts)]
 
     def _compared(self, one: str, other: str) -> bool:
         """Whether a derived reading looks at the difference of these two elements."""

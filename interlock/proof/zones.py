@@ -1,7 +1,7 @@
 """Sets of timer values as difference bounds over whole scans, and how one scan moves them.
 
-A zone is a closed matrix, flat: row 0 is zero, rows 1… are the running timers in the order of their components, the last
-row (where there is one) counts bad scans. Everything here is exact for whole numbers.
+A zone is a closed matrix, flat: row 0 is zero, rows 1… are the running timers in the order of their components, the
+last row (where there is one) counts bad scans. Everything here is exact for whole numbers.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ def tighten(d: list[int], n: int, i: int, j: int, bound: int) -> bool:
         via = d[k + i] + bound
         if via < FAR:
             for m in range(n):
-                if via + row[m] < d[k + m]:
+                if via + row[m] < d[k + m]:  # noqa: PLR1730 (the innermost loop of the search: a call costs)
                     d[k + m] = via + row[m]
     return True
 
