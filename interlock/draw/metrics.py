@@ -53,6 +53,16 @@ def text_width(text: str, size: float, *, bold: bool = False) -> float:
     return total * size / 1000 * (_BOLD if bold else 1)
 
 
+def fitted(text: str, width: float, size: float, *, bold: bool = False) -> str:
+    """One line no wider than `width`; what is cut ends in an ellipsis."""
+    line = " ".join(text.split())
+    if text_width(line, size, bold=bold) <= width:
+        return line
+    while line and text_width(line.rstrip() + "…", size, bold=bold) > width:
+        line = line[:-1]
+    return line.rstrip() + "…"
+
+
 def wrapped(text: str, width: float, size: float, *, bold: bool = False) -> list[str]:
     """A text in lines no wider than `width`: broken at spaces, else after _, - and /, else anywhere."""
     lines: list[str] = []

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from interlock.draw.metrics import wrapped
+from interlock.draw.metrics import fitted, text_width, wrapped
 from interlock.draw.style import A4_LONG, A4_SHORT, GREY, LINE_HEIGHT, MARGIN, NORMAL, SMALL, TITLE
 from interlock.draw.svg import Svg
 from interlock.scheme.model import Scheme
@@ -53,13 +53,18 @@ def framed(
     """An empty drawing with its title, a line that `says` how to read it, and its foot."""
     revision = f", revision {scheme.revision}" if scheme.revision else ""
     svg = Svg(width, height, f"{title}: {scheme.title}", description)
-    svg.text(MARGIN, MARGIN + 10, title, size=TITLE, bold=True)
-    svg.text(width - MARGIN, MARGIN + 10, f"{scheme.title}{revision}", size=NORMAL, anchor="end", colour=GREY)
+    room = width - 2 * MARGIN
+    shown = fitted(title, room * 0.6, TITLE, bold=True)
+    rest = room - text_width(shown, TITLE, bold=True) - 20
+    svg.text(MARGIN, MARGIN + 10, shown, size=TITLE, bold=True)
+    svg.text(width - MARGIN, MARGIN + 10, fitted(scheme.title + revision, rest, NORMAL), anchor="end", colour=GREY)
     if sheet and sheet.count > 1:
         svg.text(width - MARGIN, MARGIN + 22, f"sheet {sheet.number} of {sheet.count}", anchor="end", colour=GREY)
     if says:
-        room = width - 2 * MARGIN - (90 if sheet and sheet.count > 1 else 0)
-        svg.lines(MARGIN, MARGIN + 25, wrapped(says, room, NORMAL)[:2], size=NORMAL, colour=GREY)
+        room -= 90 if sheet and sheet.count > 1 else 0
+        lines = wrapped(says, room, NORMAL)
+        rest_of_it = [fitted(" ".join(lines[1:]), room, NORMAL)] if len(lines) > 1 else []
+        svg.lines(MARGIN, MARGIN + 25, [lines[0], *rest_of_it], colour=GREY)
     foot = wrapped(CAUTION, width - 2 * MARGIN, SMALL)
     svg.lines(MARGIN, height - MARGIN + 10 - (len(foot) - 1) * SMALL * LINE_HEIGHT, foot, size=SMALL, colour=GREY)
     return svg

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from interlock.draw.metrics import text_width, wrapped
+from interlock.draw.metrics import fitted, text_width, wrapped
 from interlock.draw.page import FOOT, HEAD, Drawing, Sheet, a4, framed
 from interlock.draw.style import GREY, LINE_HEIGHT, MARGIN, NORMAL, SMALL, Stroke
 from interlock.draw.svg import Anchor, Svg
@@ -179,7 +179,7 @@ def _output(svg: Svg, wire: Wire, y: float, right: float) -> None:
 
 def _line(svg: Svg, x1: float, x2: float, y: float, label: str) -> None:
     svg.line(x1, y, x2 - 4, y)
-    text = label or "(no label)"
+    text = fitted(label, x2 - x1 - 24, SMALL) if label else "(no label)"
     width = text_width(text, SMALL) + 6
     svg.box((x1 + x2 - width) / 2, y - 5.5, width, 11, stroke=Stroke.FAINT if label else None)
     svg.text((x1 + x2) / 2, y + 2.7, text, size=SMALL, anchor="middle", colour="#000000" if label else GREY)
@@ -187,9 +187,9 @@ def _line(svg: Svg, x1: float, x2: float, y: float, label: str) -> None:
 
 def _words(svg: Svg, x: float, y: float, name: str, note: str, room: float, side: Anchor) -> None:
     """A bold name with a note below it, within a row; a long one is cut with an ellipsis (its title has it whole)."""
-    lines = wrapped(note, room, SMALL)[:2] if note.strip() else []
-    first = wrapped(name, room, NORMAL, bold=True)
-    shown = first[0] if len(first) == 1 else first[0].rstrip(" _-/,") + "…"
+    lines = wrapped(note, room, SMALL) if note.strip() else []
+    lines = lines[:1] + ([fitted(" ".join(lines[1:]), room, SMALL)] if len(lines) > 1 else [])
+    shown = fitted(name, room, NORMAL, bold=True)
     at = y + 3 - len(lines) * SMALL * LINE_HEIGHT / 2
     svg.text(x, at, shown, bold=True, anchor=side)
     svg.lines(x, at + SMALL * LINE_HEIGHT, lines, size=SMALL, anchor=side, colour=GREY)
