@@ -22,8 +22,9 @@ import numpy as np
 from interlock.scheme.model import Claim, Condition, Fault, Limit, Scheme
 from interlock.scheme.words import LineForm, Mode, Must, Signal
 from tests.support.brute_parts import NO, YES, Array, Cone, Key, OutOfReach, Plan, cone_of, whole
+from tests.support.brute_readings import Atom, Element, Fixed, Inputs, Live
 from tests.support.brute_scan import Layout, Outcome, Resets, Scan
-from tests.support.brute_truth import Atom, Config, Element, Fixed, Inputs, Live, Observations
+from tests.support.brute_truth import Config, Observations
 
 Verdict = Literal["holds", "violated", "vacuous"]
 CHUNK = 400_000  # states times inputs looked at together
@@ -110,10 +111,10 @@ class Search:
         self.limits = [c for c in conditions if c.signal is Signal.QUANTITY]
         self.inputs = Inputs(scheme, [r for r in self.cone.rules if not self.plan.may(Mode.OMITTED, r)], self.plan)
         atoms = [_atom(c, (moved or {}).get(i)) for i, c in enumerate(self.limits)]
-        self.observations = Observations(scheme, self.inputs, atoms, solver=options.solver)
-        self.layout = Layout(scheme, self.cone, self.plan, self.resets)
         self.elements = sorted(self.inputs.input_of)
         self.sticking = [e for e in self.elements if self.plan.may(Mode.STUCK, e)]
+        self.observations = Observations(scheme, self.inputs, atoms, sticking=self.sticking, solver=options.solver)
+        self.layout = Layout(scheme, self.cone, self.plan, self.resets)
         self.layout.extended(self._memory_of_readings())
         self.columns: dict[Config, tuple[dict[Key, Array], int]] = {}
         self.condition_met = self.path_could = False

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from fractions import Fraction
 
-from interlock.scheme.model import Claim, Condition, Fault, Limit, Rule, Scheme
+from interlock.scheme.model import Claim, Condition, Fault, Limit, Scheme
 from interlock.scheme.words import Signal
 from tests.support.brute import Options, judge
-from tests.support.brute_truth import Grid
+from tests.support.brute_readings import Atom
+from tests.support.brute_truth import grid_step
 
 
 def margins(
@@ -30,7 +31,7 @@ def _margin(
 ) -> Fraction | None:
     assert isinstance(condition.test, Limit)
     quantity, here = scheme.quantities[condition.name], condition.test.value
-    step, up = grid_step(scheme, condition), condition.test.compare.downward
+    step, up = limit_step(scheme, condition), condition.test.compare.downward
     end = quantity.span.high if up else quantity.span.low
     first = here // step + 1 if up else -(-here // step) - 1
     stops = [Fraction(here)]
@@ -52,40 +53,14 @@ def _margin(
     return None if low == len(stops) - 1 else abs(stops[low] - here)
 
 
-def grid_step(scheme: Scheme, condition: Condition) -> Fraction:
+def limit_step(scheme: Scheme, condition: Condition) -> Fraction:
     """The distance between values of a condition's limit at which n can change, in millionths."""
     kind = scheme.quantities[condition.name].kind
-    constants: list[Fraction | int] = []
-    for quantity in scheme.quantities.values():
-        if quantity.kind is kind:
-            constants += [quantity.span.low, quantity.span.high]
-            constants += [tie.difference for tie in (quantity.at_least, quantity.at_most) if tie]
-    for sensor in scheme.sensors.values():
-        if sensor.kind is kind:
-            constants += [sensor.valid.low, sensor.valid.high]
-            constants += [v for v in (sensor.open_reads, sensor.shorted_reads) if v is not None]
-            for error in (*sensor.measures, *sensor.drifts, *sensor.misplaced):
-                constants += [error.interval.low, error.interval.high]
-    for fault in scheme.faults.values():
-        for error in fault.error:
-            if scheme.quantities[error.quantity].kind is kind:
-                constants += [error.interval.low, error.interval.high]
+    limits = [
+        Atom(c.name, c.test.compare, Fraction(c.test.value))
+        for claim in scheme.claims
+        for c in claim.all_conditions()
+        if c.signal is Signal.QUANTITY and isinstance(c.test, Limit)
+    ]
     weighed = max((len(r.sensors) for r in scheme.readings.values() if r.kind is kind), default=1)
-    for rule in scheme.rules.values():
-        if _kind(scheme, rule) is kind:
-            constants += [t.test.value for t in (rule.trips, rule.clears) if isinstance(t.test, Limit)]
-    for claim in scheme.claims:
-        for c in claim.all_conditions():
-            if c.signal is Signal.QUANTITY and isinstance(c.test, Limit) and scheme.quantities[c.name].kind is kind:
-                constants.append(c.test.value)
-    return Fraction(Grid(constants).step, weighed if weighed <= 2 else 12)  # corners of what two or three sensors cut
-
-
-def _kind(scheme: Scheme, rule: Rule) -> object:
-    match rule.watches:
-        case Signal.SENSOR:
-            return scheme.sensors[rule.watched].kind
-        case Signal.READING:
-            return scheme.readings[rule.watched].kind
-        case _:
-            return None
+    return grid_step(scheme, kind, limits) / (weighed if weighed <= 2 else 12)  # corners of what sensors cut together

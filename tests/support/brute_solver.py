@@ -13,9 +13,10 @@ import z3
 from interlock.scheme.model import Limit, Rule
 from interlock.scheme.words import Combine, Compare, OnInvalid, Signal
 from tests.support.brute_parts import CLEARS, HOLDS, NEITHER, TRIPS
+from tests.support.brute_readings import Element, Fixed, Live
 
 if TYPE_CHECKING:
-    from tests.support.brute_truth import Config, Element, Observations, Pattern
+    from tests.support.brute_truth import Config, Observations, Pattern
 
 
 def _real(value: Fraction | int) -> Any:
@@ -63,8 +64,6 @@ def example(
     observations: Observations, config: Config, pattern: Pattern
 ) -> tuple[dict[str, Fraction], dict[str, Fraction]]:
     """Truths and live elements' readings, in millionths, that show a pattern."""
-    from tests.support.brute_truth import Live
-
     elements = dict(config)
     live = [e for e, x in elements.items() if isinstance(x, Live)]
     solver, truth, value = _constraints(observations, set(observations.scheme.quantities), live, elements)
@@ -76,6 +75,8 @@ def example(
     keeping = [e for e, x in elements.items() if isinstance(x, Live) and x.keeps]
     for e, cell in zip(keeping, cells, strict=True):
         solver.add(_cell(observations.cells(e), value[e]) == cell)
+        if e in observations.fine:  # later scans reckon with this very value
+            solver.add(value[e] == _real(observations.inside(e, cell)))
     assert solver.check() == z3.sat, "the solver finds no example of a pattern"
     model = solver.model()
 
@@ -89,8 +90,6 @@ def _constraints(
     observations: Observations, quantities: set[str], live: Sequence[str], config: Mapping[str, Element]
 ) -> tuple[Any, dict[str, Any], dict[str, Any]]:
     """A solver with what holds of truths and live elements; the terms of truths and of elements (None: no reading)."""
-    from tests.support.brute_truth import Fixed, Live
-
     scheme = observations.scheme
     solver = z3.Solver()
     truth = {q: z3.Real(f"truth {q}") for q in sorted(quantities)}
@@ -111,6 +110,9 @@ def _constraints(
     for name, element in config.items():
         if isinstance(element, Fixed):
             value[name] = None if element.value is None else _real(element.value)
+            for error in element.fits if element.fits and element.fits[0].quantity in truth else ():
+                solver.add(value[name] >= truth[error.quantity] + _real(error.interval.low))
+                solver.add(value[name] <= truth[error.quantity] + _real(error.interval.high))
         elif name in live:
             assert isinstance(element, Live)
             value[name] = z3.Real(f"element {name}")

@@ -14,171 +14,22 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import product
-from math import gcd, lcm
+from math import ceil, floor, gcd, lcm
 from typing import Any
 
 import numpy as np
 
-from interlock.scheme.model import Limit, Reading, Rule, Scheme, SensorError
-from interlock.scheme.words import Combine, Compare, OnInvalid, Part, Signal
-from tests.support.brute_parts import CLEARS, HOLDS, NEITHER, TRIPS, Array, OutOfReach, Plan
+from interlock.scheme.model import Rule, Scheme
+from interlock.scheme.units import Kind
+from interlock.scheme.words import Compare
+from tests.support.brute_parts import Array, OutOfReach
+from tests.support.brute_readings import Atom, Element, Fixed, Inputs, Live, rule_sees, thresholds
 
 MOST_ROWS = 4_000_000
 
 
-@dataclass(frozen=True)
-class Atom:
-    """A condition on a quantity; the limit in millionths, perhaps between them (for margins)."""
-
-    quantity: str
-    compare: Compare
-    limit: Fraction
-
-
-@dataclass(frozen=True)
-class Live:
-    """An element that follows the truth with this error; `keeps` where what it reads is remembered (a stuck sensor)."""
-
-    errors: tuple[SensorError, ...]
-    keeps: bool = False
-
-
-@dataclass(frozen=True)
-class Fixed:
-    """An element that reads one value whatever the truth; None: no reading."""
-
-    value: Fraction | None
-
-
-Element = Live | Fixed
 Config = tuple[tuple[str, Element], ...]  # for each element
 Pattern = tuple[tuple[bool, ...], tuple[int, ...], tuple[int, ...]]  # atoms, what each rule sees, cells to remember
-
-
-# --- what a rule makes of readings
-
-
-def meets(value: Fraction | int, compare: Compare, limit: Fraction | int) -> bool:
-    """A comparison."""
-    return {
-        Compare.BELOW: value < limit,
-        Compare.ABOVE: value > limit,
-        Compare.AT_OR_BELOW: value <= limit,
-        Compare.AT_OR_ABOVE: value >= limit,
-    }[compare]
-
-
-def combined(reading: Reading, values: Sequence[Fraction]) -> Fraction | None:
-    """A derived reading from its valid sensors' values."""
-    if len(values) < reading.needs:
-        return None
-    inorder = sorted(values)
-    match reading.combine:
-        case Combine.LOWEST_OF:
-            return inorder[0]
-        case Combine.HIGHEST_OF:
-            return inorder[-1]
-        case Combine.DIFFERENCE_OF:
-            return inorder[-1] - inorder[0]
-        case Combine.AVERAGE_OF:
-            return sum(inorder, Fraction(0)) / len(inorder)
-        case Combine.MEDIAN_OF:
-            half = len(inorder) // 2
-            return inorder[half] if len(inorder) % 2 else (inorder[half - 1] + inorder[half]) / 2
-
-
-def rule_sees(rule: Rule, value: Fraction | None) -> int:
-    """Which condition holds on a reading (None: invalid)."""
-    if value is None:
-        return {OnInvalid.TRIP: TRIPS, OnInvalid.CLEAR: CLEARS, OnInvalid.HOLD: HOLDS}[rule.on_invalid]
-    for trigger, seen in ((rule.trips, TRIPS), (rule.clears, CLEARS)):
-        assert isinstance(trigger.test, Limit)
-        if meets(value, trigger.test.compare, trigger.test.value):
-            return seen
-    return NEITHER
-
-
-def thresholds(rule: Rule) -> list[Fraction]:
-    """The values at which a rule changes its mind."""
-    return [Fraction(t.test.value) for t in (rule.trips, rule.clears) if isinstance(t.test, Limit)]
-
-
-class Inputs:
-    """The rules of a cone that watch values, and the elements that feed them."""
-
-    def __init__(self, scheme: Scheme, rules: Iterable[str], plan: Plan) -> None:
-        self.scheme = scheme
-        self.rules = [scheme.rules[r] for r in rules if scheme.rules[r].watches.numeric]
-        partner = plan.present(0).partner
-        names: dict[str, str] = {}
-        for rule in self.rules:
-            for sensor in self.sensors(rule):
-                names[sensor] = partner.get((Part.SENSOR, sensor), sensor)
-        self.element_of = names  # input: the element on it
-        self.input_of = {element: sensor for sensor, element in names.items()}
-
-    def sensors(self, rule: Rule) -> tuple[str, ...]:
-        """The inputs a rule looks at."""
-        return (rule.watched,) if rule.watches is Signal.SENSOR else self.scheme.readings[rule.watched].sensors
-
-    def value(self, rule: Rule, elements: Mapping[str, Fraction | None]) -> Fraction | None:
-        """What a rule watches, from the elements' values (None: lost)."""
-        values = []
-        for sensor in self.sensors(rule):
-            value = elements[self.element_of[sensor]]
-            valid = self.scheme.sensors[sensor].valid
-            if value is not None and valid.low <= value <= valid.high:
-                values.append(value)
-        if rule.watches is Signal.SENSOR:
-            return values[0] if values else None
-        return combined(self.scheme.readings[rule.watched], values)
-
-    def critical(self, element: str) -> list[Fraction]:
-        """Values at which an element's own worth changes: valid bounds, thresholds on it or on what it is part of."""
-        sensor = self.input_of[element]
-        valid = self.scheme.sensors[sensor].valid
-        values = {Fraction(valid.low), Fraction(valid.high)}
-        for rule in self.rules:
-            if sensor in self.sensors(rule):
-                values.update(thresholds(rule))
-        return sorted(values)
-
-    def mixing(self, rule: Rule, config: Mapping[str, Element]) -> bool:
-        """Whether a rule weighs two or more live sensors against each other."""
-        return self.weighs(rule) and sum(isinstance(config[self.element_of[s]], Live) for s in self.sensors(rule)) > 1
-
-    def weighs(self, rule: Rule) -> bool:
-        """Whether the rule's reading is more than one of its sensors' readings."""
-        if rule.watches is Signal.SENSOR:
-            return False
-        reading = self.scheme.readings[rule.watched]
-        if reading.combine is Combine.MEDIAN_OF:
-            return reading.needs < len(reading.sensors) or len(reading.sensors) % 2 == 0
-        return reading.combine in (Combine.AVERAGE_OF, Combine.DIFFERENCE_OF)
-
-    def more_critical(self, element: str, config: Mapping[str, Element]) -> list[Fraction]:
-        """The further critical values of the one live element of a weighing rule, given the fixed ones."""
-        found: list[Fraction] = []
-        for rule in self.rules:
-            if not self.weighs(rule) or self.input_of[element] not in self.sensors(rule):
-                continue
-            fixed = []
-            for sensor in self.sensors(rule):
-                other, valid = config[self.element_of[sensor]], self.scheme.sensors[sensor].valid
-                if isinstance(other, Fixed) and other.value is not None and valid.low <= other.value <= valid.high:
-                    fixed.append(other.value)
-            if not fixed:
-                continue
-            fixed.sort()
-            for limit in thresholds(rule):
-                match self.scheme.readings[rule.watched].combine:
-                    case Combine.AVERAGE_OF:
-                        found.append(limit * (len(fixed) + 1) - sum(fixed))
-                    case Combine.DIFFERENCE_OF:
-                        found += [fixed[0] + limit, fixed[-1] - limit]
-                    case _:
-                        found.append(2 * limit - fixed[len(fixed) // 2])
-        return found
 
 
 # --- truths
@@ -271,20 +122,75 @@ def truths(scheme: Scheme, group: Sequence[str], grid: Grid) -> dict[str, Array]
     return placed
 
 
+def grid_step(scheme: Scheme, kind: Kind, atoms: Sequence[Atom] = ()) -> Fraction:
+    """The grid step that all constants of a kind share, in millionths; the limits of `atoms` included."""
+    constants: list[Fraction | int] = [a.limit for a in atoms if scheme.quantities[a.quantity].kind is kind]
+    for quantity in scheme.quantities.values():
+        if quantity.kind is kind:
+            constants += [quantity.span.low, quantity.span.high]
+            constants += [tie.difference for tie in (quantity.at_least, quantity.at_most) if tie]
+    errors = [e for fault in scheme.faults.values() for f in fault.single() for e in f.error]
+    for sensor in scheme.sensors.values():
+        errors += [*sensor.measures, *sensor.drifts, *sensor.misplaced]
+        if sensor.kind is kind:
+            constants += [sensor.valid.low, sensor.valid.high]
+            constants += [v for v in (sensor.open_reads, sensor.shorted_reads) if v is not None]
+    for error in errors:
+        if scheme.quantities[error.quantity].kind is kind:
+            constants += [error.interval.low, error.interval.high]
+    for rule in scheme.rules.values():
+        watched = scheme.sensors.get(rule.watched) or scheme.readings.get(rule.watched)
+        if watched and watched.kind is kind:
+            constants += thresholds(rule)
+    return Fraction(Grid(constants).step) / Grid(constants).scale
+
+
 # --- patterns
 
 
 class Observations:
     """What can be seen together at one scan, for a cone's rules and a claim's conditions on truths."""
 
-    def __init__(self, scheme: Scheme, inputs: Inputs, atoms: Sequence[Atom], *, solver: bool = False) -> None:
+    def __init__(
+        self,
+        scheme: Scheme,
+        inputs: Inputs,
+        atoms: Sequence[Atom],
+        *,
+        sticking: Sequence[str] = (),
+        solver: bool = False,
+    ) -> None:
         self.scheme, self.inputs, self.atoms, self.solver = scheme, inputs, tuple(atoms), solver
         self.components = components(scheme)
         self.cache: dict[Config, list[Pattern]] = {}
+        self.fine: dict[str, list[Fraction]] = {}
+        for rule in inputs.rules:
+            if inputs.weighs(rule):
+                weighed = [inputs.element_of[s] for s in inputs.sensors(rule)]
+                stuck = [e for e in weighed if e in sticking]
+                if (stuck and len(weighed) > 2) or len(stuck) > 1:
+                    raise OutOfReach("stuck sensors in a reading that weighs several")
+                self.fine |= {e: self._fine(e) for e in stuck}
 
     def cells(self, element: str) -> list[Fraction]:
         """The critical values of an element: its cells are below, at, between and above them."""
-        return self.inputs.critical(element)
+        return self.fine.get(element) or self.inputs.critical(element)
+
+    def _fine(self, element: str) -> list[Fraction]:
+        """The cells of a sensor that sticks and is then weighed against another, which follows the truth.
+
+        What that one must pass lies as far beyond a grid point as the stuck value does, or as far before one. So all
+        stuck values between two half steps leave the same things possible.
+        """
+        step = grid_step(self.scheme, self.scheme.sensors[element].kind, self.atoms) / 2
+        errors = list(self.scheme.sensors[element].measures)
+        errors += [
+            e for fault in self.scheme.faults.values() for f in fault.single() if element in f.parts for e in f.error
+        ]
+        spans = [self.scheme.quantities[e.quantity].span for e in errors]
+        least = min(s.low + e.interval.low for s, e in zip(spans, errors, strict=True))
+        most = max(s.high + e.interval.high for s, e in zip(spans, errors, strict=True))
+        return [step * i for i in range(floor(least / step) - 1, ceil(most / step) + 2)]
 
     def inside(self, element: str, cell: int) -> Fraction:
         """A value in a cell."""
@@ -299,11 +205,9 @@ class Observations:
 
     def _patterns(self, config: dict[str, Element]) -> set[Pattern]:
         keeping = [e for e, element in config.items() if isinstance(element, Live) and element.keeps]
-        for rule in self.inputs.rules:
-            if self.inputs.weighs(rule) and any(
-                self.inputs.element_of[s] in keeping for s in self.inputs.sensors(rule)
-            ):
-                raise OutOfReach("a stuck sensor in a reading that weighs several")
+        for place_kept, e in enumerate(keeping):
+            if e in self.fine:
+                return set(self._with_each_value(config, e, place_kept))
         parts: list[set[tuple[Any, ...]]] = []
         keys: list[tuple[tuple[str, Any], ...]] = []
         for group in self._groups(config):
@@ -322,6 +226,15 @@ class Observations:
             )
             patterns.add((atoms, seen, tuple(int(flat[place["cell", e]]) for e in keeping)))
         return patterns
+
+    def _with_each_value(self, config: dict[str, Element], element: str, place: int) -> Iterator[Pattern]:
+        """The patterns of a scan at which a weighed sensor sticks, value by value."""
+        live = config[element]
+        assert isinstance(live, Live)
+        for cell in range(1, 2 * len(self.cells(element))):
+            stuck = Fixed(self.inside(element, cell), live.errors)
+            for atoms, seen, cells in self._patterns({**config, element: stuck}):
+                yield atoms, seen, (*cells[:place], cell, *cells[place:])
 
     def _live(self, rule: Rule, config: Mapping[str, Element]) -> list[str]:
         elements = [self.inputs.element_of[s] for s in self.inputs.sensors(rule)]
@@ -349,6 +262,7 @@ class Observations:
 
         at = {e: home[element.errors[0].quantity] for e, element in config.items() if isinstance(element, Live)}
         matter |= set(at.values())
+        matter |= {home[x.fits[0].quantity] for x in config.values() if isinstance(x, Fixed) and x.fits}
         for rule in self.inputs.rules:
             spanned = [at[e] for e in self._live(rule, config)]
             for other in spanned[1:]:
@@ -414,7 +328,11 @@ class Observations:
         scheme, group = self.scheme, self.components[index]
         own_atoms = [i for i in atoms if self.atoms[i].quantity in group]
         errors = {e: x.errors for e in live if isinstance(x := config[e], Live) and x.errors[0].quantity in group}
+        fitting = [x for x in config.values() if isinstance(x, Fixed) and x.fits and x.fits[0].quantity in group]
         constants: list[Fraction | int] = [self.atoms[i].limit for i in own_atoms]
+        for x in fitting:
+            assert x.value is not None
+            constants += [x.value, *(side for e in x.fits for side in (e.interval.low, e.interval.high))]
         for q in group:
             constants += [scheme.quantities[q].span.low, scheme.quantities[q].span.high]
         constants += [b.most for b in bounds(scheme) if b.a in group]
@@ -423,6 +341,12 @@ class Observations:
             constants += critical[e]
         grid = Grid(constants)
         truth = truths(scheme, group, grid)
+        for x in fitting:
+            assert x.value is not None
+            for error in x.fits:
+                off = grid.number(x.value) - truth[error.quantity]
+                fits = (off >= grid.number(error.interval.low)) & (off <= grid.number(error.interval.high))
+                truth = {q: values[fits] for q, values in truth.items()}
         rows = len(truth[group[0]])
         columns: list[Array] = []
         for i in own_atoms:

@@ -11,8 +11,8 @@ import numpy as np
 from interlock.scheme.model import Fault, Scheme
 from interlock.scheme.words import LineForm, Mode, State
 from tests.support.brute_parts import Array, Key, Plan, machine_codes, whole
+from tests.support.brute_readings import Inputs, rule_sees
 from tests.support.brute_scan import Layout, Outcome, Resets, Scan
-from tests.support.brute_truth import Inputs, rule_sees
 
 
 @dataclass

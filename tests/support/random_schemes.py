@@ -422,4 +422,8 @@ class _Writer(ValueWriter):
             ]
             if len(members) > 1:
                 lines.append(f"flooded: {{together: [{', '.join(members)}]}}")
+        if self.maybe(0.2):
+            sensor = self.rng.choice(list(self.errors))
+            like = self.rng.choice(["drifted", "misplaced"])
+            lines.append(f"{sensor}.soaked: {{like: {like}, error: {self.other_error(*self.error_source[sensor])}}}")
         self.out["faults"] = lines

@@ -77,6 +77,7 @@ class ValueWriter:
         self.watchables: list[Watchable] = []
         self.sensor_bounds: dict[str, tuple[Grid, int, int]] = {}
         self.errors: dict[str, list[tuple[str, int, int]]] = {}  # of each sensor: quantity, least and most error
+        self.error_source: dict[str, tuple[Grid, list[tuple[str, int, int]], Quantity | None]] = {}  # of `other_error`
         self.members: dict[str, list[str]] = {}  # of each sensor and derived reading: the sensors in it
         self.out: dict[str, list[str]] = {}  # section: its lines
 
@@ -171,6 +172,7 @@ class ValueWriter:
         high = possible[1] + self.rng.choice([5, 5, 0, -2, -6]) * grid.step
         self.sensor_bounds[name] = (grid, low, high)
         self.errors[name], self.members[name] = errors, [name]
+        self.error_source[name] = (grid, errors, partner)
         inner = (max(low, first.low) + grid.step, min(high, first.high) - grid.step)
         self.watchables.append(Watchable(name, grid, *inner))
         parts = [f"measures: {{{self.errors_text(grid, errors)}}}"]
