@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from itertools import combinations, product
 
 from interlock.logic.faultset import FaultSet
-from interlock.proof.bounds import INF, SCALE, Bound, Bounds
+from interlock.proof.bounds import INF, SCALE, Bound, Bounds, Constraint, Sum
 from interlock.proof.circuit import SlotKey
 from interlock.proof.index import Index
 from interlock.scheme.model import Condition, Interval, Limit, Rule, Sensor, SensorError
@@ -82,7 +82,7 @@ def _complement(span: Span) -> Span:
 Limits = tuple[tuple[Condition, "Span"], ...]
 
 # A choice: a slot's value and the bounds that go with it.
-Choice = tuple[int, tuple[Bound, ...]]
+Choice = tuple[int, tuple[Constraint, ...]]
 
 
 def _regions(rule: Rule) -> list[tuple[int, Span]]:
@@ -180,7 +180,7 @@ class Group:
         options = [self._input_options(name, faults) for name in inputs]
         for pattern in product(*options):
             valid = [v for v, _ in pattern if v is not None]
-            bounds = tuple(b for _, part in pattern for b in part)
+            bounds: tuple[Constraint, ...] = tuple(b for _, part in pattern for b in part)
             trial = self.bounds.copy()
             if not trial.add_all(bounds):
                 continue
@@ -332,7 +332,7 @@ def _difference(a: int, b: int, span: Span) -> list[Bound]:
     return found
 
 
-def _combined(combine: Combine, valid: Sequence[int], span: Span) -> Iterator[tuple[Bound, ...]]:
+def _combined(combine: Combine, valid: Sequence[int], span: Span) -> Iterator[tuple[Constraint, ...]]:
     """The ways in which the combined value of these variables lies in the span."""
     match combine:
         case Combine.LOWEST_OF:
@@ -372,11 +372,22 @@ def _combined(combine: Combine, valid: Sequence[int], span: Span) -> Iterator[tu
             if len(valid) == 1:
                 yield tuple(_within(valid[0], span))
                 return
-            raise UnsupportedError("the average of several sensors")
+            yield (_sum(valid, span),)
 
 
-def _mean_of_middle(valid: Sequence[int], span: Span) -> Iterator[tuple[Bound, ...]]:
-    if len(valid) == 1:
-        yield tuple(_within(valid[0], span))
-        return
-    raise UnsupportedError("the median of an even number of sensors")
+def _mean_of_middle(valid: Sequence[int], span: Span) -> Iterator[tuple[Constraint, ...]]:
+    """The median of an even number: the middle two, those below and those above them."""
+    for two in combinations(valid, 2):
+        others = [w for w in valid if w not in two]
+        for below in combinations(others, len(others) // 2):
+            yield (
+                *((w, v, 0) for w in below for v in two),
+                *((v, w, 0) for w in others if w not in below for v in two),
+                _sum(two, span),
+            )
+
+
+def _sum(items: Sequence[int], span: Span) -> Sum:
+    """The mean of these variables in the span."""
+    k = len(items)
+    return Sum(tuple(items), None if span.low is None else k * span.low, None if span.high is None else k * span.high)

@@ -131,7 +131,9 @@ def whole_solution(bounds: Bounds) -> Sequence[Value]:
     """A solution in whole millionths where there is one, else in fractions of them."""
     size = bounds.size
     whole = Bounds(size)
-    if all(whole.add(i, j, bounds.cells[i * size + j] // SCALE) for i in range(size) for j in range(size) if i != j):
+    if not bounds.sums and all(
+        whole.add(i, j, bounds.cells[i * size + j] // SCALE) for i in range(size) for j in range(size) if i != j
+    ):
         return whole.solution()
     return [Fraction(x, SCALE) for x in bounds.solution()]
 
