@@ -158,6 +158,17 @@ def new(
 
 
 @app.command()
+def tour(
+    to: Annotated[Path, typer.Option("--to", metavar="FOLDER", help="where its drawings go")] = Path("interlock-tour"),
+    as_json: JsonOption = False,
+) -> None:
+    """See the whole job done on an example, in a minute of reading."""
+    from interlock.cli import tour as command
+
+    raise typer.Exit(command.tour(to, as_json=as_json))
+
+
+@app.command()
 def draw(
     file: FileArgument,
     to: Annotated[Path, typer.Option("--to", metavar="FOLDER", help="where the drawings go")] = Path("drawings"),

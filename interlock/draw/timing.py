@@ -46,11 +46,20 @@ class Row:
 
 
 def draw_timing(
-    scheme: Scheme, segments: Sequence[Segment], *, name: str, title: str, always: Sequence[str] = ()
+    scheme: Scheme,
+    segments: Sequence[Segment],
+    *,
+    name: str,
+    title: str,
+    always: Sequence[str] = (),
+    exactly: bool = False,
 ) -> list[Drawing]:
-    """The diagram on as many A4 sheets as its rows take. `always`: names shown even where they never change."""
+    """The diagram on as many A4 sheets as its rows take.
+
+    `always`: names shown even where they never change; `exactly`: these and no others.
+    """
     width, height = a4()
-    segments = only(segments, worth_showing(segments, always))
+    segments = only(segments, set(always) if exactly else worth_showing(segments, always))
     xs = _places(segments, MARGIN + LABEL, width - MARGIN)
     rows = _rows(scheme, segments, xs)
     room = height - 2 * MARGIN - HEAD - FOOT - AXIS_ROOM - STEPS
