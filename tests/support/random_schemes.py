@@ -155,7 +155,7 @@ class _Writer(ValueWriter):
             contact = self.rng.choice(["normally_open", "normally_open", "normally_closed", "driven"])
             runs_when = ["high", "low"] if contact == "driven" else ["closed", "closed", "open"]
             parts = [f"drives: [{', '.join(paths)}]", f"contact: {contact}"]
-            needs = self.rng.choice(runs_when)
+            needs = self.rng.choice(runs_when if self.maybe(0.75) else ["closed", "open", "high", "low"])
             parts.append(f"runs_when: {needs}")
             if unit != self.units[0] or self.maybe(0.2):
                 parts.append(f"unit: {unit}")
