@@ -103,13 +103,19 @@ def prove(
     as_case: Annotated[bool, typer.Option("--as-case", help="show a counterexample as a case for the scheme")] = False,
     stories: Annotated[bool, typer.Option("--stories/--no-stories", help="tell each counterexample")] = True,
     budget: Annotated[int, typer.Option("--budget", min=0, help="how much to search; 0: as usual")] = 0,
+    drawn: Annotated[
+        Path | None,
+        typer.Option("--draw", metavar="FOLDER", help="a timing diagram of each counterexample", show_default=False),
+    ] = None,
     as_json: JsonOption = False,
 ) -> None:
     """Answer each requirement over all behaviours: worst exposure and margin, or a counterexample."""
     from interlock.cli import prove as command
 
     raise typer.Exit(
-        command.prove(file, faults or [], only, case=as_case, stories=stories, budget=budget, as_json=as_json)
+        command.prove(
+            file, faults or [], only, case=as_case, stories=stories, budget=budget, drawn=drawn, as_json=as_json
+        )
     )
 
 

@@ -11,7 +11,7 @@ from typing import Any
 from interlock.cli.opened import opened
 from interlock.cli.render import count_text, print_json
 from interlock.cli.status import Exit
-from interlock.explain.trace import as_case, moments, told
+from interlock.explain.trace import as_case, moments, names_that_matter, told
 from interlock.proof.index import Index
 from interlock.proof.prove import BUDGET, Margin, Outcome, Verdict
 from interlock.proof.prove import prove as judge
@@ -19,10 +19,19 @@ from interlock.scheme.grammar import nearest
 from interlock.scheme.model import Claim, Fault, Limit, Scheme
 from interlock.scheme.order import LoopError
 from interlock.scheme.units import MICRO, time_text, value_text
+from interlock.scheme.words import Must
 
 
 def prove(
-    file: Path, with_faults: list[str], only: str, *, case: bool, stories: bool, budget: int, as_json: bool
+    file: Path,
+    with_faults: list[str],
+    only: str,
+    *,
+    case: bool,
+    stories: bool,
+    budget: int,
+    drawn: Path | None,
+    as_json: bool,
 ) -> int:
     """Judge the claims; what is found is shown as it is found, and kept when interrupted."""
     scheme = opened(file, as_json=as_json)
@@ -45,6 +54,14 @@ def prove(
     except (LoopError, ValueError) as error:
         sys.stderr.write(f"these faults can't be there together: {error}\n")
         return Exit.BAD_INPUT
+    if drawn:
+        try:
+            files = _draw(scheme, found, faults, drawn)
+        except OSError as error:
+            sys.stderr.write(f"{drawn} cannot be written: {error.strerror or error}\n")
+            return Exit.BAD_INPUT
+        if not as_json:
+            sys.stdout.writelines(f"drawn: {name}\n" for name in files)
     _finish(file, scheme, claims, found, faults, interrupted=interrupted, case=case, as_json=as_json)
     if interrupted:
         return Exit.INTERRUPTED
@@ -118,6 +135,33 @@ def _said(scheme: Scheme, verdict: Verdict) -> str:
 def _margin_text(scheme: Scheme, margin: Margin) -> str:
     kind = scheme.quantities[margin.condition.name].kind
     return value_text(margin.value or 0, kind, difference=True) + ("" if margin.known else " at least")
+
+
+def _draw(scheme: Scheme, found: list[Verdict], faults: tuple[Fault, ...], folder: Path) -> list[str]:
+    """A timing diagram of each counterexample."""
+    from interlock.draw.history import history, replayed
+    from interlock.draw.timing import draw_timing
+    from interlock.proof.system import FaultPlan
+
+    files = []
+    installed = FaultPlan.of(faults).installed
+    for verdict in found:
+        if not verdict.trace:
+            continue
+        claim = verdict.claim
+        attended = claim.must is Must.NEVER_STOPPED and claim.attended
+        run = [(m.world, m.truth, m.scans) for m in moments(verdict.trace)]
+        segments = history(scheme, replayed(scheme, run, installed, attended=attended))
+        name = "refuted_" + claim.name.replace("/", "_")
+        shown = names_that_matter(scheme, claim) | {claim.path}
+        shown |= {r.name for r in scheme.rules.values() if any(t.path == claim.path for t in r.blocks)}
+        for drawing in draw_timing(
+            scheme, segments, name=name, title=f"Refuted: {claim.name}", always=shown, exactly=True
+        ):
+            folder.mkdir(parents=True, exist_ok=True)
+            (folder / f"{drawing.name}.svg").write_text(str(drawing.svg), encoding="utf-8")
+            files.append(str(folder / f"{drawing.name}.svg"))
+    return files
 
 
 def _finish(

@@ -118,13 +118,13 @@ def _tight_json(scheme: Scheme, verdict: Verdict) -> dict[str, Any]:
 
 def _draw(scheme: Scheme, flawed: Scheme, refuted: Verdict, folder: Path) -> list[str]:
     from interlock.draw.everything import draw, index_page
-    from interlock.draw.history import Lasting, history
+    from interlock.draw.history import history, replayed
     from interlock.draw.timing import draw_timing
 
     drawings = list(draw(scheme, portable=True))
-    run: list[Lasting] = [(m.world, m.seen, m.scans, ()) for m in moments(refuted.trace) if m.seen]
+    run = replayed(flawed, [(m.world, m.truth, m.scans) for m in moments(refuted.trace)])
     title = f"Refuted: {REFUTED} in {FLAWED.rpartition('/')[2]}"
-    names = [REFUTED.rpartition("/")[2], "cold_stop", "floor_probe", "coldest_reading"]
+    names = [REFUTED.rpartition("/")[2], "coldest_cell", "floor_probe", "coldest_reading", "cold_stop"]
     drawings += draw_timing(flawed, history(flawed, run), name="refuted", title=title, always=names, exactly=True)
     folder.mkdir(parents=True, exist_ok=True)
     for drawing in drawings:
@@ -165,8 +165,8 @@ def _tell(scheme: Scheme, name: str, findings: int, cases: tuple[int, int], verd
 
 def _tell_flawed(flawed: Scheme, name: str, text: str, refuted: Verdict) -> None:
     _say(f"Now a copy with one mistake in it ({name}). Its author wrote of it:")
-    remark = takewhile(lambda line: line.startswith("# ") and "finds:" not in line, text.splitlines())
-    _say(" ".join(line[2:] for line in remark), "  ")
+    head = [line.lstrip("# ") for line in takewhile(lambda line: line.startswith("#"), text.splitlines())]
+    _say(" ".join(line for line in takewhile(lambda line: not line.startswith("finds:"), head[1:]) if line), "  ")
     _say(f"The claim {REFUTED} is {refuted.outcome}. How it comes about:")
     for sentence in told(flawed, refuted.claim, refuted.trace):
         _say(sentence, "  ")
@@ -174,9 +174,8 @@ def _tell_flawed(flawed: Scheme, name: str, text: str, refuted: Verdict) -> None
 
 
 def _tell_rest(folder: Path, count: int) -> None:
-    _say(
-        f"{count} drawings are in {folder}: open {folder / 'index.html'}. The mistake is drawn in {folder / 'refuted.svg'}."
-    )
+    index, refuted = folder / "index.html", folder / "refuted.svg"
+    _say(f"{count} drawings are in {folder}: open {index}. The mistake is drawn in {refuted}.")
     _say()
     _say("What to do next:")
     for command, what in (

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from fractions import Fraction
 
 from interlock.logic.cases import CaseRun
 from interlock.logic.readings import Value
-from interlock.logic.scan import Seen, World
+from interlock.logic.scan import Engine, Seen, World
 from interlock.logic.stretch import stretches
-from interlock.scheme.model import Case, Scheme
+from interlock.scheme.model import Case, Fault, Scheme
 from interlock.scheme.words import State
 
 
@@ -95,6 +96,22 @@ def only(segments: Sequence[Segment], names: Collection[str]) -> tuple[Segment, 
 def case_history(scheme: Scheme, case: Case) -> tuple[Segment, ...]:
     """A case run from power-up, with a mark at each step."""
     return history(scheme, _case_run(scheme, case))
+
+
+def replayed(
+    scheme: Scheme,
+    run: Iterable[tuple[World, Mapping[str, int | Fraction], int]],
+    installed: Iterable[Fault] = (),
+    *,
+    attended: bool = False,
+) -> Iterator[Lasting]:
+    """A trace run again on the readable engine; the truth is seen beside the readings."""
+    engine = Engine(scheme, installed, attended=attended)
+    for world, truth, scans in run:
+        once = ((world, 1), (replace(world, cycles=frozenset()), scans - 1)) if world.cycles else ((world, scans),)
+        for part, lasting in once:
+            for seen, lasted in stretches(engine, part, lasting):
+                yield part, replace(seen, readings={**truth, **seen.readings}), lasted, ()
 
 
 def _case_run(scheme: Scheme, case: Case) -> Iterator[Lasting]:

@@ -18,7 +18,7 @@ from interlock.draw.svg import Svg
 from interlock.draw.words import kind_of
 from interlock.logic.readings import Value
 from interlock.scheme.model import Limit, Scheme
-from interlock.scheme.units import time_text, value_text
+from interlock.scheme.units import decimal_text, time_text, value_text
 from interlock.scheme.words import Signal, State
 
 LABEL = 128.0
@@ -161,7 +161,15 @@ def _band(svg: Svg, word: tuple[str, object], x1: float, x2: float, y: float) ->
 def _reading_row(
     scheme: Scheme, name: str, segments: Sequence[Segment], xs: Sequence[float]
 ) -> Callable[[Svg, float], None]:
-    signal = Signal.SENSOR if name in scheme.sensors else Signal.READING
+    signal = next(
+        s
+        for s, table in (
+            (Signal.SENSOR, scheme.sensors),
+            (Signal.READING, scheme.readings),
+            (Signal.QUANTITY, scheme.quantities),
+        )
+        if name in table
+    )
     kind, difference = kind_of(scheme, signal, name)
     assert kind is not None
     limits = sorted(
@@ -216,7 +224,8 @@ def _draw(svg: Svg, scheme: Scheme, segments: Sequence[Segment], xs: Sequence[fl
     _steps(svg, segments, xs, top, bottom)
     y = top
     for row in rows:
-        lines = wrapped(row.name, LABEL - 10, NORMAL)[:2]
+        said = f"{row.name} (true)" if row.name in scheme.quantities else row.name
+        lines = wrapped(said, LABEL - 10, NORMAL)[:2]
         svg.lines(MARGIN, y + row.height / 2 + 3 - (len(lines) - 1) * 5, lines)
         row.draw(svg, y)
         y += row.height
@@ -259,5 +268,5 @@ def exact_time(us: int) -> str:
     hours, minutes = divmod(minutes, 60)
     parts = [f"{hours} h"] if hours else []
     parts += [f"{minutes} min"] if minutes else []
-    parts += [time_text(rest)] if rest else []
+    parts += [f"{decimal_text(rest)} s"] if rest else []
     return " ".join(parts)

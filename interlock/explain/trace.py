@@ -60,7 +60,7 @@ def moments(run: Sequence[Told]) -> list[Moment]:
 
 def told(scheme: Scheme, claim: Claim, run: Sequence[Told]) -> list[str]:
     """The run in sentences, each with its time: only what has to do with the claim, and only what changes."""
-    named = _names_that_matter(scheme, claim)
+    named = names_that_matter(scheme, claim)
     sentences = []
     before: Moment | None = None
     for moment in moments(run):
@@ -90,7 +90,7 @@ def _bad_tail(parts: Sequence[Moment]) -> list[Moment]:
     return tail
 
 
-def _names_that_matter(scheme: Scheme, claim: Claim) -> set[str]:
+def names_that_matter(scheme: Scheme, claim: Claim) -> set[str]:
     """Quantities and lines of the claim's conditions, and what the rules that act on its paths look at."""
     names = {c.name for c in claim.all_conditions()}
     paths = {claim.path} | {c.name for c in claim.all_conditions() if c.signal is Signal.PATH}
