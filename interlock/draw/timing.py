@@ -6,7 +6,7 @@ which nothing changes is drawn short.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from math import log2
 
@@ -51,7 +51,7 @@ def draw_timing(
     *,
     name: str,
     title: str,
-    always: Sequence[str] = (),
+    always: Collection[str] = (),
     exactly: bool = False,
 ) -> list[Drawing]:
     """The diagram on as many A4 sheets as its rows take.
