@@ -176,6 +176,8 @@ def _finish(
     as_json: bool,
 ) -> None:
     assumptions = _assumptions(scheme)
+    asked = {c.requirement for c in claims}
+    unprotected = [c for c in scheme.not_protected if c.requirement in asked]
     if as_json:
         print_json(
             {
@@ -184,14 +186,14 @@ def _finish(
                 "faults": [f.name for f in faults],
                 "claims": [verdict_json(scheme, v, case=case) for v in found],
                 "not_judged": [c.name for c in claims[len(found) :]],
-                "not_protected": [c.name for c in scheme.not_protected],
+                "not_protected": [c.name for c in unprotected],
                 "assumptions": assumptions,
             }
         )
         return
-    for claim in scheme.not_protected:
+    for claim in unprotected:
         reason = scheme.paths[claim.path].unswitched
-        sys.stdout.write(f"{'not protected':<10} {claim.name:<37} nothing switches {claim.path}: {reason}\n")
+        sys.stdout.write(f"{'unprotected':<10} {claim.name:<39} nothing switches {claim.path}: {reason}\n")
     for said in assumptions:
         sys.stdout.write(f"assumed: {said}\n")
     counts = {outcome: sum(v.outcome is outcome for v in found) for outcome in Outcome}
