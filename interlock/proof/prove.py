@@ -137,10 +137,10 @@ def _margins(decider: Decider, claim: Claim, most: int) -> Iterable[Margin]:
 
 def _story(decider: Decider, run: Run | None, wanted: int) -> tuple[Stretch, ...]:
     """The run as worlds that the readable engine has confirmed."""
-    if run is None or wanted <= 0:
+    if run is None or run.bad_run == 0:
         return ()
     full = decider.full
-    wanted = min(wanted, run.bad_run)
+    wanted = min(max(1, wanted), run.bad_run)
     story = stretches(full, run, wanted)
     return confirmed(decider.index.scheme, decider.goal, full.plan.installed, story, wanted)
 
