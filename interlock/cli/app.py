@@ -200,9 +200,11 @@ def draw(
 
 
 @app.command()
-def schema() -> None:
-    """Print the JSON Schema of a scheme file, for editors."""
+def schema(as_json: JsonOption = True) -> None:
+    """Print the JSON Schema of a scheme file, for editors; it is JSON with or without --json."""
     from interlock.cli import schema as command
+
+    del as_json
 
     raise typer.Exit(command.schema())
 
