@@ -80,7 +80,10 @@ def _cells(scheme: Scheme, rule: Rule) -> tuple[list[str], list[str], list[str],
 
 
 def _row_height(scheme: Scheme, rule: Rule) -> float:
-    return max(len(lines) for lines in _cells(scheme, rule)) * SMALL * LINE_HEIGHT + 2 * PADDING + 2
+    lines = max(len(lines) for lines in _cells(scheme, rule))
+    if any(target.when for target in rule.blocks):
+        lines = max(lines, 2)  # a cell with `by mode` below its word
+    return lines * SMALL * LINE_HEIGHT + 2 * PADDING + 2
 
 
 def _sheet(
