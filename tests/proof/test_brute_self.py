@@ -14,7 +14,7 @@ from interlock.logic.faultset import FaultSet
 from interlock.logic.scan import Engine, World
 from interlock.scheme.model import Claim, Fault, Limit, Scheme
 from interlock.scheme.read import loads
-from interlock.scheme.words import LineForm, Mode
+from interlock.scheme.words import LineForm, Mode, State
 from tests.support.brute import BruteVerdict, Options, Search, judge
 from tests.support.brute_margins import limit_step, margins
 from tests.support.brute_parts import OutOfReach, Plan
@@ -208,6 +208,20 @@ def test_its_scan_and_the_readable_engine_agree_on_random_schemes(profile: Profi
     print(f"{profile.name}: {scans} scans; {dict(sorted(modes.items()))}")
     if profile is BROAD:
         assert set(modes) == {str(mode) for mode in Mode}
+
+
+def test_the_scan_of_a_power_cycle_counts_for_nobody_as_seeing_the_reset_line_off() -> None:
+    scheme = loads(BENCH.replace("reset: manual,", "reset: manual, power_up: as_left,"), "as left")
+    fault = scheme.fault("board.power_cycled")
+    assert fault is not None
+    cool = {"probe": 20_000_000, "low_tap": 3_300_000, "high_tap": 3_310_000}
+    for cycled, state in ((True, State.AWAITING_RESET), (False, State.CLEAR)):
+        walk, engine = Walk(scheme, (fault,)), Engine(scheme)
+        for button, cycle in [(True, False)] * 20 + [(False, cycled), (True, False)]:
+            units = ("board",) if cycle else ()
+            outcome = walk.scan(cool, {"reset_button": button}, 0, units)
+            seen = engine.scan(World(cool, {"reset_button": button}, frozenset(), frozenset(units)))
+        assert (walk.machine(outcome, "hot_stop")[0], seen.states["hot_stop"][0]) == (state, state)
 
 
 # --- the verdicts
