@@ -23,6 +23,9 @@ INVALID_CODE = {OnInvalid.TRIP: TRIPS, OnInvalid.HOLD: HOLDS, OnInvalid.CLEAR: C
 assert set(INVALID_CODE) == set(OnInvalid), set(OnInvalid) - set(INVALID_CODE)
 
 
+MOST_KEPT = 4096  # groups of slots kept with an index
+
+
 class UnsupportedError(Exception):
     """A combination of readings that difference bounds can't express."""
 
@@ -115,6 +118,7 @@ class Group:
     def __init__(self, index: Index, slots: Sequence[SlotKey], view: View) -> None:
         self.index, self.slots = index, tuple(slots)
         self._limits = dict(view.limits)
+        self._vectors: dict[tuple[int, ...], list[Bounds]] | None = None
         elements = dict(view.elements)
         self.place: dict[tuple[str, str], int] = {}  # ("quantity" | "element", name): variable
         components: list[int] = []
@@ -210,10 +214,11 @@ class Group:
 
     def vectors(self) -> dict[tuple[int, ...], list[Bounds]]:
         """Every feasible vector of slot values, with the systems that give it."""
-        found: dict[tuple[int, ...], list[Bounds]] = {}
-        if self.possible:
-            self._walk(self.bounds, 0, (), found)
-        return found
+        if self._vectors is None:
+            self._vectors = {}
+            if self.possible:
+                self._walk(self.bounds, 0, (), self._vectors)
+        return self._vectors
 
     def _walk(
         self, bounds: Bounds, depth: int, codes: tuple[int, ...], found: dict[tuple[int, ...], list[Bounds]]
@@ -271,7 +276,17 @@ def slot_needs(index: Index, slot: SlotKey, faults: FaultSet) -> list[tuple[str,
 
 
 def grouped(index: Index, slots: Sequence[SlotKey], view: View) -> list[Group]:
-    """The slots in independent groups, each in the order given."""
+    """The slots in independent groups, each in the order given. Kept with the index: many searches ask for the same."""
+    key = (tuple(slots), view)
+    kept = index.kept.get(key)
+    if kept is None:
+        if len(index.kept) > MOST_KEPT:
+            index.kept.clear()
+        kept = index.kept[key] = _grouped(index, slots, view)
+    return kept  # type: ignore[return-value]  # the index knows nothing of groups
+
+
+def _grouped(index: Index, slots: Sequence[SlotKey], view: View) -> list[Group]:
     elements = dict(view.elements)
     lead: dict[object, object] = {}
 

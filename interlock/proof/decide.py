@@ -17,7 +17,7 @@ from interlock.proof.goal import Goal
 from interlock.proof.index import Index
 from interlock.proof.replay import Run, replay
 from interlock.proof.schedule import Stage, stages
-from interlock.proof.search import BudgetError, Longest, Search
+from interlock.proof.search import BudgetError, Longest, Node, Search
 from interlock.proof.system import FaultPlan, System
 from interlock.scheme.words import LineForm, PowerUp, Signal
 
@@ -49,6 +49,8 @@ class Decider:
         self.abstraction = Abstraction()
         self._systems: dict[tuple[object, ...], System] = {}
         self.limits: Limits = ()  # limits of the goal's conditions, moved
+        self.held: set[tuple[object, ...]] = set()  # abstractions under which the claim, as written, was shown to hold
+        self._known: dict[tuple[object, ...], list[Node]] = {}
 
     @property
     def full(self) -> System:
@@ -62,6 +64,14 @@ class Decider:
             self._systems[key] = System(self.index, self.goal, self.plan, abstraction, probe=probe)
         return self._systems[key].with_limits(self.limits)
 
+    def _reached(self, search: Search, abstraction: Abstraction) -> list[Node]:
+        """The states that can be reached. They do not depend on the conditions' limits, so they are found once; limits
+        only ever move toward normal, so what was seen on the way can still be seen."""
+        key = abstraction.key()
+        if key not in self._known:
+            self._known[key] = search.reachable()
+        return self._known[key]
+
     def follow_everything(self) -> None:
         """Free no rule from now on."""
         self.abstraction = Abstraction(everything=True)
@@ -74,7 +84,7 @@ class Decider:
             system = self.system(self.abstraction)
             search = Search(system, self.budget - zones)
             try:
-                longest = search.longest(search.reachable(), enough)
+                longest = search.longest(self._reached(search, self.abstraction), enough)
             except BudgetError:
                 zones += search.count
                 explored = longest_run(self.full, STATES)
@@ -151,7 +161,7 @@ class Decider:
     def _real_run(self, narrow: Abstraction, enough: int | None, budget: int) -> tuple[Run | None, int]:
         search = Search(self.system(narrow), budget)
         try:
-            longest = search.longest(search.reachable(), enough)
+            longest = search.longest(self._reached(search, narrow), enough)
         except BudgetError:
             return None, search.count
         return (realise(search, self.full, longest) if longest.node else None), search.count

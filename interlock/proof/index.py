@@ -28,6 +28,7 @@ class Index:
             for path in rule.starts:
                 self.starters.setdefault((rule.unit, path), []).append(rule.name)
         self._components()
+        self.kept: dict[object, object] = {}  # what searches keep for each other (groups of what can be seen)
 
     def modal(self, rule: str) -> bool:
         """Whether one of the rule's blocks depends on a mode."""

@@ -77,10 +77,9 @@ def _first_failing(
             known[edge, beyond] = keeps(edge, beyond)
         return known[edge, beyond]
 
-    if holds(None, True):
-        return None
     top: int | None = None  # an edge beyond which it fails
     while True:
+        followed = decider.abstraction.key()
         edges = [e for e in critical_values(decider, condition, up) if (e >= here if up else e <= here)]
         edges.sort(reverse=not up)
         if top is not None:
@@ -94,18 +93,19 @@ def _first_failing(
                 high = middle
         if low < len(edges):
             top = edges[low]
-            if top == here or holds(top, False):
-                return top
-        elif top is not None and holds(top, False):
+        # As long as the same is followed, nothing changes between two edges, nor beyond the last: what holds beyond one
+        # (or as it is written) holds up to the next.
+        sure = decider.abstraction.key() == followed and (low > 0 or followed in decider.held)
+        if top is None:
+            if sure or holds(None, True):
+                return None
+        elif sure or top == here or holds(top, False):
             return top
-        elif top is None and not edges:
-            raise _UndecidedError
-        else:
-            # what had to be followed on the way has edges of its own: look again, among all of them
-            before = len(critical_values(decider, condition, up))
-            decider.follow_everything()
-            if len(critical_values(decider, condition, up)) == before:
+        # What had to be followed on the way has edges of its own: look again, in the end among all of them.
+        if decider.abstraction.key() == followed:
+            if decider.abstraction.everything:
                 raise _UndecidedError
+            decider.follow_everything()
 
 
 def critical_values(decider: Decider, condition: Condition, up: bool) -> list[int]:

@@ -85,6 +85,7 @@ def prove(
         scans = None if endless else answer.upper
         exposure = None if scans is None else (scans + claim.adds_a_scan) * scheme.scan_us
         if scans is not None and scans <= most:
+            decider.held.add(answer.abstraction.key())
             found = tuple(_margins(decider, claim, most)) if margins else ()
             return Verdict(claim, Outcome.HOLDS, scans, False, exposure, found, follows=follows, zones=answer.zones)
         story = _story(decider, answer.run, most + 1) if trace else ()

@@ -38,6 +38,8 @@ class Node:
     stays: Move | None
     bad: bool  # whether it belongs to the bad run
     dropped: bool = False
+    equal: tuple[int, ...] = ()
+    value: tuple[int, ...] = ()
 
     def path(self) -> list[Node]:
         """The nodes from the first to this one."""
@@ -144,7 +146,7 @@ class Search:
 
     def covers(self, a: Node, b: Node, counts: bool) -> bool:
         """Whether each state of b has one in a that can do everything for it."""
-        va, vb = self.split(a.places)[1], self.split(b.places)[1]
+        va, vb = a.value, b.value
         if va == vb:
             return within(b.zone, a.cover)
         for x, y in zip(va, vb, strict=True):
@@ -171,7 +173,7 @@ class Search:
 
         def put(node: Node) -> None:
             nonlocal serial
-            group = kept.setdefault((node.config, self.split(node.places)[0]), [])
+            group = kept.setdefault((node.config, node.equal), [])
             if any(self.covers(k, node, counts) for k in group):
                 return
             for k in group:
@@ -180,7 +182,7 @@ class Search:
             group[:] = [k for k in group if not k.dropped]
             group.append(node)
             serial += 1
-            heappush(heap, (-sum(self.split(node.places)[1]), serial, node))
+            heappush(heap, (-sum(node.value), serial, node))
             self.count += 1
             if self.count > self.budget:
                 raise BudgetError
@@ -244,6 +246,7 @@ class Search:
     ) -> Node:
         """A node with all that staying in its places adds."""
         node = Node(config, places, (), (), parent, move, None, counts)
+        node.equal, node.value = self.split(places)
         for stay in self.system.moves(config, places, 0):
             if self._stay(node, stay) and (stay.bad or not counts):
                 node.stays = stay

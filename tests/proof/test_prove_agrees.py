@@ -9,8 +9,9 @@ import pytest
 
 from interlock.proof.prove import Outcome, prove
 from interlock.scheme.read import loads
-from tests.support.brute import Options, OutOfReach, judge
+from tests.support.brute import Options, judge
 from tests.support.brute_margins import margins
+from tests.support.brute_parts import OutOfReach
 from tests.support.profiles import INTERLOCKS, SMALL, TINY, Profile
 from tests.support.random_schemes import random_fault_set, random_scheme_text
 
