@@ -13,7 +13,7 @@ from interlock.scheme.words import TWO_WORDS, Combine, EnergisedWhen, Mode, Sign
 
 @dataclass(frozen=True, slots=True)
 class RuleView:
-    """One rule: its state, how long its running delay has run of how long (microseconds), what it sees, in force or not.
+    """One rule: its state, how long its delay has run of how long (microseconds), what it sees, in force or not.
 
     `state` is None where a fault leaves the rule out.
     """

@@ -31,7 +31,7 @@ def large_scheme(rules: int, paths: int) -> str:
             f"stop_charge_{i}: {{watches: stop_button, trips: on, clears: off for 1 s, ",
         ]
         charge += [
-            f"step_{i}_{k}: {{watches: high_{i}, trips: above {3500 + k} mV for {k + 1} s, clears: below 3.3 V for 9 s, "
+            f"step_{i}_{k}: {{watches: high_{i}, trips: above {3500 + k} mV for {k + 1} s, clears: below 3 V for 9 s, "
             for k in range(each - len(charge))
         ]
         draw = [
