@@ -1,0 +1,213 @@
+"""Questions for the second opinions: claims of small random schemes, healthy and under single faults, and what the
+project's prover and the brute force answer to them."""
+
+from __future__ import annotations
+
+import random
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Protocol
+
+from interlock.proof.prove import Outcome, prove
+from interlock.scheme.model import Claim, Fault, Scheme
+from interlock.scheme.read import loads
+from interlock.scheme.words import (
+    MODES,
+    Combine,
+    Contact,
+    EnergisedWhen,
+    LineForm,
+    Mode,
+    Must,
+    OnInvalid,
+    Part,
+    PowerUp,
+    Signal,
+)
+from tests.support import brute
+from tests.support.brute_parts import OutOfReach
+from tests.support.random_schemes import TINY, random_scheme_text
+
+FAULTS_PER_CLAIM = 2
+PROFILE = replace(TINY, readings=(1, 2))  # tiny has too few of them for each way to combine to be among a few dozen
+
+
+@dataclass(frozen=True)
+class Question:
+    """One claim of one random scheme under some faults."""
+
+    seed: int
+    text: str
+    scheme: Scheme
+    claim: Claim
+    faults: tuple[Fault, ...]
+
+    def __str__(self) -> str:
+        under = ", ".join(f.name for f in self.faults) or "no fault"
+        return f"seed {self.seed}, {self.claim.name}, {under}"
+
+
+def questions(seed: int) -> list[Question]:
+    """Each claim of one random scheme, healthy and under some of its single faults: each mode as often as any
+    other, and a common cause once where there is one."""
+    rng = random.Random(seed)
+    text = random_scheme_text(rng, PROFILE)
+    scheme = loads(text)
+    by_mode: dict[str, list[Fault]] = {}
+    for fault in scheme.faults.values():
+        by_mode.setdefault("together" if fault.together else f"{fault.part} {fault.mode}", []).append(fault)
+    found = []
+    causes = by_mode.pop("together", [])
+    for claim in scheme.claims:
+        modes = rng.sample(sorted(by_mode), min(FAULTS_PER_CLAIM, len(by_mode)))
+        for faults in ((), *((rng.choice(by_mode[mode]),) for mode in modes)):
+            found.append(Question(seed, text, scheme, claim, faults))
+    return found + [Question(seed, text, scheme, scheme.claims[0], (cause,)) for cause in causes]
+
+
+def exercised(asked: Sequence[Question]) -> Counter[str]:
+    """In how many of some questions each fault mode is, and each construct of a scheme."""
+    counts: Counter[str] = Counter(dict.fromkeys(_WORDS, 0))
+    for question in asked:
+        counts.update(set(_exercised(question)))
+    return counts
+
+
+_BY_MODE = [f"fault: {part} {mode}" for part, modes in MODES.items() for mode in modes]
+_BY_MODE += [f"fault: {part} {Mode.SWAPPED}" for part in (Part.SENSOR, Part.LINE, Part.OUTPUT)]
+_PLAIN = (
+    "fault: together",
+    "reset by hand",
+    "reset by nobody",
+    "overridden",
+    "override at most",
+    "blocks in a mode",
+    "starts",
+    "behind",
+    "two outputs on a path",
+    "two paths on an output",
+    "two units",
+    "stops within",
+    "starts within",
+    "stale after",
+    "unattended",
+    "two quantities on a sensor",
+    "condition on a mode",
+)
+_WORDS = (
+    *_BY_MODE,
+    *_PLAIN,
+    *(f"watches {signal}" for signal in Signal if signal is not Signal.QUANTITY),
+    *(f"only while {signal}" for signal in (Signal.LINE, Signal.PATH, Signal.RULE)),
+    *(f"condition on {signal}" for signal in (Signal.QUANTITY, Signal.LINE, Signal.PATH)),
+    *(f"on invalid {word}" for word in OnInvalid),
+    *(f"power up {word}" for word in PowerUp),
+    *(f"line {word}" for word in LineForm),
+    *(f"contact {word}" for word in Contact),
+    *(f"energised when {word}" for word in EnergisedWhen),
+    *(str(word) for word in (*Combine, *Must)),
+)
+
+
+def _exercised(question: Question) -> Iterator[str]:
+    scheme, claim = question.scheme, question.claim
+    for fault in question.faults:
+        if fault.together:
+            yield "fault: together"
+        yield from (f"fault: {single.part} {single.mode}" for single in fault.single())
+    yield str(claim.must)
+    if claim.must is Must.NEVER_STOPPED and not claim.attended:
+        yield "unattended"
+    if claim.any_of:
+        yield "condition on a mode"
+    yield from (f"condition on {condition.signal}" for condition in claim.conditions)
+    if len(scheme.units) > 1:
+        yield "two units"
+    for sensor in scheme.sensors.values():
+        yield from ["stale after"] * bool(sensor.stale_after)
+        yield from ["two quantities on a sensor"] * (len(sensor.measures) > 1)
+    yield from (str(reading.combine) for reading in scheme.readings.values())
+    yield from (f"line {line.form}" for line in scheme.lines.values())
+    for path in scheme.paths.values():
+        yield from ["behind"] * bool(path.behind) + ["two outputs on a path"] * (len(path.outputs) > 1)
+    for output in scheme.outputs.values():
+        yield from (f"contact {output.contact}", f"energised when {output.energised_when}")
+        yield from ["two paths on an output"] * (len(output.drives) > 1)
+        yield from ["stops within"] * bool(output.stops_within.scans)
+        yield from ["starts within"] * bool(output.starts_within.scans)
+    for rule in scheme.rules.values():
+        yield from (f"watches {rule.watches}", f"power up {rule.power_up}")
+        yield from (f"only while {condition.signal}" for condition in rule.only_while)
+        yield from [f"on invalid {rule.on_invalid}"] * rule.watches.numeric + ["starts"] * bool(rule.starts)
+        yield from [f"reset by {'hand' if rule.reset_by else 'nobody'}"] * rule.manual
+        yield from ["overridden"] * bool(rule.overridden_by) + ["override at most"] * bool(rule.override_at_most)
+        yield from ["blocks in a mode"] * any(target.when for target in rule.blocks)
+
+
+class Opinion(Protocol):
+    """What a second opinion says: the longest run of bad scans (None: without end) and the verdict."""
+
+    @property
+    def n(self) -> int | None: ...
+
+    def verdict(self, scheme: Scheme, claim: Claim) -> str: ...
+
+
+def answer(question: Question, opinion: Opinion) -> str:
+    """A verdict with its figure, as it is compared."""
+    verdict = opinion.verdict(question.scheme, question.claim)
+    return verdict if verdict == "vacuous" else f"{verdict}, n = {'endless' if opinion.n is None else opinion.n}"
+
+
+def by_prover(question: Question) -> str:
+    """The same from the project's prover; `undecided` where it says so."""
+    found = prove(question.scheme, question.claim, question.faults, margins=False, trace=False)
+    if found.outcome in (Outcome.VACUOUS, Outcome.UNDECIDED):
+        return str(found.outcome)
+    return f"{found.outcome}, n = {'endless' if found.endless else found.scans}"
+
+
+def by_brute(question: Question) -> str:
+    """The same from the brute force; `out of reach` where it declines."""
+    try:
+        found = brute.judge(question.scheme, question.claim, question.faults)
+    except OutOfReach:
+        return "out of reach"
+    if found.verdict == "vacuous":
+        return "vacuous"
+    return f"{found.verdict}, n = {'endless' if found.n is None else found.n}"
+
+
+@dataclass
+class Tally:
+    """Answers held against each other; `differences` are written out whole."""
+
+    asked: Counter[str] = field(default_factory=Counter)
+    differences: list[str] = field(default_factory=list)
+
+    def compare(self, question: Question, by: str, said: str) -> None:
+        """One second opinion, `by` spin or z3, held against the prover and the brute force."""
+        self.asked[said.split(",", 1)[0]] += 1
+        self.asked["healthy" if not question.faults else "under a fault"] += 1
+        for other, answered in (("the prover", by_prover(question)), ("the brute force", by_brute(question))):
+            if answered in ("undecided", "out of reach"):
+                self.asked[f"{other}: {answered}"] += 1
+            elif answered == said:
+                self.asked[f"agrees with {other}"] += 1
+            else:
+                self.differences.append(f"{question}: {by} says {said}, {other} says {answered}\n{question.text}")
+
+    def __str__(self) -> str:
+        return ", ".join(f"{what}: {number}" for what, number in sorted(self.asked.items()))
+
+
+CLAIMS_A_CHUNK = 36
+
+
+def chunk_of(first: int) -> list[list[Question]]:
+    """The questions of enough schemes from a seed on that the claims come to `CLAIMS_A_CHUNK`, scheme by scheme."""
+    chunk: list[list[Question]] = []
+    while sum(map(len, chunk)) < CLAIMS_A_CHUNK:
+        chunk.append(questions(first + len(chunk)))
+    return chunk
