@@ -142,16 +142,40 @@ class Decider:
                 groups[name] = rules
         for rule, _, comp in circuit.grouped:
             groups.setdefault(f"a{comp}", []).append(rule)
-        # one rule to trip or clear at will; two where one has to let go and another to trip soon after
-        for count in (1, 2):
-            chosen: dict[str, frozenset[Use]] = {}
-            for rules in groups.values():
-                for one in sorted(dict.fromkeys(rules), key=self._trouble)[:count]:
-                    uses = {u.use for u in circuit.free if u.rule == one}
-                    chosen[one] = frozenset(uses | {u for r, u, _ in circuit.grouped if r == one})
-            if len(chosen) >= count:
-                left = {rule: value for rule, value in fixed.items() if rule not in chosen}
-                yield Abstraction({**kept, **chosen}, fixed=left)
+        for use in circuit.free:
+            if use.rule not in exact and circuit.one_sign(use.name) == 0:
+                name = circuit.alias.get(use.name, use.name)
+                if use.rule not in groups.setdefault(name, []):
+                    groups[name].append(use.rule)
+        # one rule of one group to trip or clear at will; one of each; two of each, where one has to let go and another
+        # to trip soon after
+        ranked = [sorted(dict.fromkeys(rules), key=self._trouble) for rules in groups.values()]
+        picks = [[rules[0]] for rules in ranked]
+        picks += [[r for rules in ranked for r in rules[:count]] for count in (1, 2)]
+        tried: set[tuple[str, ...]] = set()
+        for pick in picks:
+            key = tuple(sorted(set(pick)))
+            if not key or key in tried:
+                continue
+            tried.add(key)
+            chosen = {
+                one: frozenset(u.use for u in circuit.free if u.rule == one)
+                | {u for r, u, _ in circuit.grouped if r == one}
+                for one in key
+            }
+            yield self._closed({**kept, **chosen}, fixed)
+
+    def _closed(self, exact: dict[str, frozenset[Use]], fixed: dict[str, bool]) -> Abstraction:
+        """What the followed rules watch is followed as well, by the easiest of several; the others stay clear."""
+        fixed = dict(fixed)
+        todo = list(exact)
+        while todo:
+            watched = sorted(self._watched(todo.pop()), key=self._trouble)
+            if watched and not any(ACT in exact.get(w, ()) for w in watched):
+                exact[watched[0]] = exact.get(watched[0], frozenset()) | {ACT}
+                todo.append(watched[0])
+                fixed.update({w: False for w in watched[1:] if w not in exact})
+        return Abstraction(exact, fixed={r: v for r, v in fixed.items() if r not in exact})
 
     def _trouble(self, name: str) -> tuple[bool, bool, int]:
         """How hard it is to make a rule trip and clear at will."""

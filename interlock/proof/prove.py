@@ -19,7 +19,7 @@ from interlock.proof.system import FaultPlan
 from interlock.scheme.model import Claim, Fault, Scheme
 from interlock.scheme.words import Must, Signal, Word
 
-BUDGET = 20_000  # zones: some seconds
+BUDGET = 6_000  # zones: some tens of seconds at worst
 
 
 class Outcome(Word):
