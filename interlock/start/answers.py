@@ -165,10 +165,10 @@ def check_answers(answers: Answers) -> Iterator[Problem]:
             "fit better probes, or more of them nearer to the coldest and the hottest cell, and give a smaller "
             "probe_error or probe_offset",
         )
-    elif answers.of_kind(LoadKind.HEATER) and limits.heater_hot.clears - limits.heat.clears < NARROWEST:
+    elif answers.of_kind(LoadKind.HEATER) and limits.heat_room < 0:
         yield Problem(
             "probe_error",
-            "probes this far off leave no room between where a heater is wanted and where it has failed",
+            "probes this far off leave no temperature at which a heater surely helps and surely may run",
             "fit better probes and give a smaller probe_error or probe_offset, or leave the heater out",
         )
     if answers.one_at_a_time:

@@ -58,6 +58,13 @@ class Thresholds:
         """Between too cold and too hot for charging to be sure."""
         return self.charge_below - self.charge_above
 
+    @property
+    def heat_room(self) -> int:
+        """How much room a heater has: where it is surely asked for while drawing is surely allowed, and between where
+        it is no longer asked for and where it has failed."""
+        asked = self.heat_below + 2 * self.offset - self.heat_above  # the hottest cell is at most that much warmer
+        return min(asked - MARGIN, self.heater_hot.clears - self.heat.clears - NARROWEST)
+
 
 def thresholds(chemistry: Chemistry, error: int, offset: int) -> Thresholds:
     """All thresholds for probes with that error and offset (millionths of a kelvin)."""
@@ -85,12 +92,12 @@ def thresholds(chemistry: Chemistry, error: int, offset: int) -> Thresholds:
         heat=Pair(cold.trips + MARGIN, cold.clears + MARGIN),
         heater_hot=high(HEATER_LIMIT),
         apart=Pair(_up(wander + 3 * MICRO), _up(wander + MARGIN)),
-        charge_above=_up(cold.clears + error),
-        charge_below=_down(hot_charge.clears - error),
-        draw_above=_up(frost.clears + error),
-        draw_below=_down(hot.clears - error),
-        heat_below=_down(cold.trips + MARGIN - off),
-        heat_above=_up(frost.clears + off),
+        charge_above=_up(cold.clears + error + MARGIN),
+        charge_below=_down(hot_charge.clears - error - MARGIN),
+        draw_above=_up(frost.clears + error + MARGIN),
+        draw_below=_down(hot.clears - error - MARGIN),
+        heat_below=_down(cold.trips - off),
+        heat_above=_up(frost.clears + off + MARGIN),
     )
 
 

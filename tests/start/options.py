@@ -60,6 +60,8 @@ def options(draw: st.DrawFn) -> Options:
         "loads": draw(_devices(list(LoadKind), taken)),
     }
     kinds = [item.strip().partition(":")[0].rpartition("=")[2] for item in listed.split(",")]
+    if "heater" in found["loads"] and found["chemistry"] == "LTO":
+        found["probe_error"] = "0.5 K"  # between its limits for charging and for drawing there is little room
     if kinds.count("shore") == kinds.count("generator") == 1:
         found["one_at_a_time"] = draw(yes_no)
     return found

@@ -143,7 +143,12 @@ def test_an_answer_that_could_not_be_read_raises_no_second_problem() -> None:
         ({"sources": "solar:essential"}, "sources", "only a load can be essential"),
         ({"sources": "wind", "scan": "300 ms"}, "scan", "a scan of 300 ms is too slow for `wind_turbine`"),
         ({"probe_error": "5 K", "probe_offset": "10 K"}, "probe_error", "leave 0 K between too cold and too hot"),
-        ({"probe_offset": "6.5 K", "loads": "heater"}, "probe_error", "no room between where a heater is wanted"),
+        ({"probe_offset": "6 K", "loads": "heater"}, "probe_error", "no temperature at which a heater surely helps"),
+        (
+            {"chemistry": "LTO", "probe_error": "2 K", "probe_offset": "3 K", "loads": "heater"},
+            "probe_error",
+            "no temperature at which a heater surely helps",
+        ),
         ({"one_at_a_time": "yes"}, "one_at_a_time", "here are 0 and 0"),
         ({"one_at_a_time": "yes", "sources": "shore, shore, generator"}, "one_at_a_time", "here are 2 and 1"),
     ],
