@@ -85,6 +85,19 @@ def test_a_drifted_sensor_may_reach_what_a_healthy_one_cannot() -> None:
     assert found(edited(TWO, ("valid: -10 to 60 degC}", "valid: -10 to 60 degC, drifts: -5 to 5 K}"))) == []
 
 
+def test_an_output_that_a_rule_blocks_for_good_is_never_on() -> None:
+    text = edited(
+        mended("never-clears"),
+        ("clears: above 55 %, alarm: the battery is full", "clears: above 100 %, blocks: fan"),
+        ("rules:", "lines: {fan_closed: {confirms: K1}}\nrules:\n"
+                   "  fan_runs: {watches: fan_closed, trips: on, clears: off, alarm: the fan runs}"),
+    )  # fmt: skip
+    assert Mover(Facts(loads(text))).can.on["K1"] == {False}
+    assert found(text) == [("never-clears", "vent_on_full")]  # that the fan never runs follows from it
+    overridden = edited(text, ("blocks: fan", "blocks: fan, only_while: {fan_closed: off}"))
+    assert Mover(Facts(loads(overridden))).can.on["K1"] == {False, True}
+
+
 def test_a_reset_line_that_only_its_own_rule_could_change_resets_nothing() -> None:
     text = edited(
         mended("reset-without-button"),
