@@ -14,7 +14,7 @@ import pytest
 
 from interlock.logic.compiled import OneScenario, View, compile_scheme, inputs_of
 from interlock.logic.many import ManyScenarios
-from interlock.logic.program import InputKind, Observe, Program
+from interlock.logic.program import InputKind, Observe, Program, SlotKind
 from interlock.logic.scan import Engine, World
 from interlock.scheme.model import Scheme
 from interlock.scheme.order import LoopError
@@ -237,6 +237,15 @@ def test_nodes_stand_after_their_arguments_once_each_and_all_are_needed() -> Non
         assert len(set(program.nodes)) == len(program.nodes)
         again = program.pruned()
         assert (again.nodes, again.slots, again.inputs) == (program.nodes, program.slots, program.inputs)
+
+
+def test_what_only_faults_need_is_not_kept_in_a_healthy_scheme() -> None:
+    for path in (HUT, LAUNCH):
+        kinds = {slot.kind for slot in compile_scheme(load(path)).slots}
+        assert kinds <= {
+            *(SlotKind.LEVEL, SlotKind.OVERRIDE, SlotKind.SEEN_OFF, SlotKind.ON, SlotKind.CLOSED),
+            *(SlotKind.SINCE_RUN, SlotKind.SINCE_STOP),
+        }
 
 
 def test_the_same_scheme_compiles_to_the_same_table_in_every_process() -> None:
