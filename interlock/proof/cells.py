@@ -13,7 +13,7 @@ from itertools import combinations, product
 
 from interlock.logic.faultset import FaultSet
 from interlock.proof.bounds import INF, SCALE, Bound, Bounds, Constraint, Sum
-from interlock.proof.circuit import SlotKey
+from interlock.proof.components import SlotKey
 from interlock.proof.index import Index
 from interlock.scheme.model import Condition, Interval, Limit, Rule, Sensor, SensorError
 from interlock.scheme.words import Combine, Mode, OnInvalid, Part, Signal

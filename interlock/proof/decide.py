@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from interlock.proof.cells import Limits
-from interlock.proof.circuit import ACT, Abstraction, Use
+from interlock.proof.components import ACT, Abstraction, Use
 from interlock.proof.explicit import longest_run
 from interlock.proof.goal import Goal
 from interlock.proof.index import Index

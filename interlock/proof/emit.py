@@ -11,7 +11,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from interlock.proof.circuit import Circuit, Kind, Statement
+from interlock.proof.circuit import Circuit
+from interlock.proof.components import Kind, Statement
 from interlock.proof.expr import FALSE, TRUE, text
 from interlock.scheme.words import PowerUp
 

@@ -10,7 +10,8 @@ from dataclasses import dataclass, field
 
 from interlock.proof.bounds import Bounds
 from interlock.proof.cells import CLEARS, HOLDS, NEITHER, TRIPS, Group
-from interlock.proof.circuit import ACT, Circuit, Kind
+from interlock.proof.circuit import Circuit
+from interlock.proof.components import ACT, Kind
 from interlock.proof.emit import Places, Result
 from interlock.proof.schedule import Stage
 from interlock.proof.system import NOT_STUCK, STALE, Move, System

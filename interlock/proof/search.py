@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from heapq import heappop, heappush
 
-from interlock.proof.circuit import Comp, Kind
+from interlock.proof.components import Comp, Kind
 from interlock.proof.emit import Places
 from interlock.proof.system import Move, System
 from interlock.proof.zones import FAR, Zone, elapsed, freed_down, freed_up, rows, tighten, within

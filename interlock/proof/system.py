@@ -27,7 +27,8 @@ from interlock.proof.cells import (
     live,
     slot_needs,
 )
-from interlock.proof.circuit import Abstraction, Circuit, Kind, Layout, SlotKey
+from interlock.proof.circuit import Circuit
+from interlock.proof.components import Abstraction, Kind, Layout, SlotKey
 from interlock.proof.emit import Compiled, Places, compiled
 from interlock.proof.goal import Goal
 from interlock.proof.index import Index

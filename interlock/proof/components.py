@@ -1,0 +1,114 @@
+"""The parts of a circuit: state-bearing components, the steps of a scan, and which rules an abstraction follows."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import IntEnum
+
+from interlock.proof.expr import FALSE, TRUE, Expr
+from interlock.scheme.model import Rule
+
+
+class Kind(IntEnum):
+    """The kinds of state-bearing component, with their places (`loc`) as small integers."""
+
+    RULE = 0  # 0 clear, 1 picking up, 2 tripped, 3 dropping off, 4 awaiting reset
+    OVERRIDE = 1  # 0 must first be seen off, 1 off, 2 overriding, 3 used up
+    WITHIN = 2  # 0 the condition holds, 1 it did within the time, 2 not
+    LATCH = 3  # 0 or 1: a signal of the scan before
+    STUCK = 4  # 0 not stuck, or for good; 1 until it goes stale, 2 stale
+
+
+CLEAR, PICKING_UP, TRIPPED, DROPPING_OFF, AWAITING = range(5)
+
+
+@dataclass(frozen=True, slots=True)
+class Comp:
+    """A component. `delays[loc]` is the number of scans its timer runs in that place; 0 where none runs."""
+
+    kind: Kind
+    key: tuple[str, ...]
+    start: int
+    delays: tuple[int, ...]
+
+
+@dataclass
+class Layout:
+    """The components of a search, shared by its circuits (one for each set of faults present)."""
+
+    comps: list[Comp] = field(default_factory=list)
+    place: dict[tuple[str, ...], int] = field(default_factory=dict)
+
+    def of(self, kind: Kind, key: tuple[str, ...], start: int, delays: tuple[int, ...]) -> int:
+        """The number of the component of that key, new or not."""
+        if key not in self.place:
+            self.place[key] = len(self.comps)
+            self.comps.append(Comp(kind, key, start, delays))
+        return self.place[key]
+
+
+# A rule's uses: "act" (lines and rules that look at it), "block:OUTPUT", "start:OUTPUT".
+Use = str
+ACT: Use = "act"
+
+
+@dataclass(frozen=True)
+class Abstraction:
+    """Which rules are followed exactly, and for which of their uses; what is not is free.
+
+    A rule not in `exact` is free as a whole: all its effects come and go together. A rule in it has only the uses named
+    followed, the others are free each for itself. `everything`: no rule is free.
+
+    `groups`: free rules that act in the same places, followed as one that may trip at any scan and then acts for at
+    least the shortest of their clear delays. `fixed`: rules taken to be active or not for good; that leaves behaviours
+    out, so it serves to look for real runs only.
+    """
+
+    exact: Mapping[str, frozenset[Use]] = field(default_factory=dict)
+    everything: bool = False
+    groups: tuple[tuple[str, ...], ...] = ()
+    fixed: Mapping[str, bool] = field(default_factory=dict)
+
+    def key(self) -> tuple[object, ...]:
+        """Equal for equal abstractions."""
+        uses = tuple((rule, tuple(sorted(found))) for rule, found in sorted(self.exact.items()))
+        return uses, self.everything, self.groups, tuple(sorted(self.fixed.items()))
+
+    def whole(self, rule: str) -> bool:
+        """Whether the rule is free as a whole."""
+        return not self.everything and rule not in self.exact
+
+    def follows(self, rule: str, use: Use) -> bool:
+        """Whether that use of the rule is followed exactly."""
+        return self.everything or use in self.exact.get(rule, ())
+
+
+@dataclass(frozen=True, slots=True)
+class Statement:
+    """A step of the scan: a named signal (`expr`), or a component with what moves it.
+
+    Rules: `code` names an integer input (0 clear, 1 neither, 2 trip, 3 hold), else `expr` is the trip condition and
+    `clears` the clear condition. `edge`: the reset. `cycle`: the unit's power cycle. `delays`: as in Comp.
+    """
+
+    name: str
+    expr: Expr = TRUE
+    comp: int = -1
+    code: str = ""
+    clears: Expr = FALSE
+    edge: Expr = FALSE
+    cycle: Expr = FALSE
+    rule: Rule | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class FreeUse:
+    """A free input stands for this rule and use."""
+
+    name: str
+    rule: str
+    use: Use
+
+
+SlotKey = tuple[object, ...]  # ("rule", name) or ("truth", condition, …)
