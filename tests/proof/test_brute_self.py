@@ -277,6 +277,38 @@ def test_representative_values_and_the_solver_see_the_same_patterns() -> None:
     assert configs > 100
 
 
+def test_all_stuck_values_of_one_cell_leave_the_same_possible() -> None:
+    """For a sensor weighed against another, at the scan at which it sticks and ever after."""
+    rng = random.Random("cells")
+    compared: Counter[str] = Counter()
+    while compared["cells"] < 240:
+        scheme = loads(random_scheme_text(rng, TINY), "random")
+        inputs = Inputs(scheme, scheme.rules, Plan(()))
+        weighed = [r for r in inputs.rules if inputs.weighs(r)]
+        if not weighed:
+            continue
+        stuck = inputs.element_of[rng.choice(inputs.sensors(weighed[0]))]
+        limits = [c for claim in scheme.claims for c in claim.conditions if isinstance(c.test, Limit)][:2]
+        atoms = [Atom(c.name, c.test.compare, Fraction(c.test.value)) for c in limits if isinstance(c.test, Limit)]
+        observations = Observations(scheme, inputs, atoms, sticking=[stuck])
+        cuts = observations.cells(stuck)
+        for _ in range(8):
+            i = rng.randrange(len(cuts) - 1)
+            for fits in ((), scheme.sensors[stuck].measures):
+                values = [cuts[i] + (cuts[i + 1] - cuts[i]) * Fraction(part, 4) for part in (1, 2, 3)]
+                configs = [
+                    tuple(
+                        (e, Fixed(v, fits) if e == stuck else Live(scheme.sensors[e].measures)) for e in inputs.input_of
+                    )
+                    for v in values
+                ]
+                patterns = [observations.patterns(config) for config in configs]
+                assert patterns[0] == patterns[1] == patterns[2], (stuck, i, fits)
+                compared["possible"] += bool(patterns[0])
+            compared["cells"] += 1
+    print(dict(compared))
+
+
 def test_representative_values_and_the_solver_come_to_the_same_verdicts() -> None:
     compared: Counter[str] = Counter()
     for scheme, claim, faults, _ in claims("solver", 15, (TINY,)):
