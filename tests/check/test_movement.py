@@ -57,7 +57,7 @@ sensors: {probe: {measures: {cell: 0 to 0 K}, valid: -10 to 60 degC}}
 lines: {cool: {low_when: [first]}}
 rules:
   first:  {watches: probe, trips: above 50 degC, clears: below 40 degC, power_up: clear, on_invalid: clear}
-  second: {watches: cool, trips: off, clears: on, blocks: fan}
+  second: {watches: cool, trips: off, clears: on, power_up: clear, blocks: fan}
   third:  {watches: second, trips: active, clears: clear, blocks: fan}
 paths: {fan: {flow: none}}
 outputs: {K1: {drives: fan, contact: normally_open, runs_when: closed}}
@@ -107,3 +107,4 @@ def test_a_reset_line_that_only_its_own_rule_could_change_resets_nothing() -> No
     )  # fmt: skip
     text = edited(text, ("hottest_cell: -2 to 2 K", "hottest_cell: -2 to 0 K"))
     assert found(text) == [("never-trips", "stuck")]  # the reset follows from it
+    assert Mover(Facts(loads(text))).can.active["lockout"] == {True}
