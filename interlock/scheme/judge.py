@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from interlock.scheme.build_logic import start_defaults
 from interlock.scheme.draft import Draft
 from interlock.scheme.keys import Section
-from interlock.scheme.model import Interval, Limit, Line, Output, Quantity, Reading, Rule, Sensor, Trigger
+from interlock.scheme.model import Interval, Limit, Line, Output, Quantity, Reading, Rule, Sensor, Target, Trigger
 from interlock.scheme.source import Place
 from interlock.scheme.tree import MappingNode
 from interlock.scheme.units import Kind, value_text
@@ -15,7 +15,11 @@ from interlock.scheme.words import BUILT_IN_GROUPS, Combine, Signal
 
 
 def judge_rules(
-    draft: Draft, rules: Mapping[str, Rule], lines: Mapping[str, Line], outputs: Mapping[str, Output]
+    draft: Draft,
+    rules: Mapping[str, Rule],
+    lines: Mapping[str, Line],
+    outputs: Mapping[str, Output],
+    groups: Mapping[str, tuple[Target, ...]],
 ) -> dict[str, Rule]:
     """Every rule held against its unit, its triggers and its effects; the rules with their own defaults."""
     sending = {name for line in lines.values() for name in line.rules}
@@ -26,7 +30,7 @@ def judge_rules(
     judged = {}
     for name, rule in rules.items():
         _judge_triggers(draft, rule)
-        _judge_unit(draft, rule, rules, driven, complete=complete)
+        _judge_unit(draft, rule, rules, driven, groups, complete=complete)
         if not (rule.blocks or rule.starts or rule.alarm or name in sending or name in watched) and not _tried(
             draft, name
         ):
@@ -58,7 +62,13 @@ def _tried(draft: Draft, name: str) -> bool:
 
 
 def _judge_unit(
-    draft: Draft, rule: Rule, rules: Mapping[str, Rule], driven: set[tuple[str, str]], *, complete: bool
+    draft: Draft,
+    rule: Rule,
+    rules: Mapping[str, Rule],
+    driven: set[tuple[str, str]],
+    groups: Mapping[str, tuple[Target, ...]],
+    *,
+    complete: bool,
 ) -> None:
     """A rule sees rules and commands of its own unit only, and acts only through that unit's outputs."""
     seen_rules = [(rule.watched, rule.place)] if rule.watches is Signal.RULE else []
@@ -82,8 +92,7 @@ def _judge_unit(
         if (rule.unit, path) not in driven:
             _report_no_output(draft, rule, path, place, verb)
     for group in dict.fromkeys(t.group for t in rule.blocks if t.group):
-        members = [t.path for t in rule.blocks if t.group == group]
-        if not any((rule.unit, path) in driven for path in members):
+        if not any((rule.unit, target.path) in driven for target in groups[group]):
             _report_no_output(draft, rule, group, rule.place, "blocks")
 
 

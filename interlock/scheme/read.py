@@ -60,7 +60,7 @@ def read(source: Source) -> Scheme:
     rules = build_rules(draft, units, groups)
     lines = with_senders(draft, build_lines(draft), rules)
     paths = with_drivers(draft, paths, outputs, rules)
-    rules = judge_rules(draft, rules, lines, outputs)
+    rules = judge_rules(draft, rules, lines, outputs, groups)
     judge_limits(draft, rules, quantities, sensors, readings)
     order = rule_order(draft, rules, lines)
     claims, not_protected = build_claims(draft, paths, groups, lines, quantities)

@@ -239,3 +239,19 @@ def test_values_are_exact_decimals() -> None:
     trips = scheme.rules["cold_stop"].trips
     assert trips.test.value == 2_700_001  # type: ignore[union-attr]
     assert trips.delay.scans == 29  # 2000 / 70 = 28.57
+
+
+def test_a_path_named_beside_its_group_does_not_hide_that_the_group_is_driven() -> None:
+    scheme = loads(
+        """scheme: Two units
+scan: 100 ms
+units: [a, b]
+lines: {mode: external, stop: external}
+rules: {r: {watches: stop, trips: off, clears: on, blocks: [all, link]}}
+paths: {link: {flow: {charge: {mode: on}}}, other: {flow: charge}}
+outputs:
+  K1: {unit: a, drives: [link], contact: normally_open, runs_when: closed}
+  K2: {unit: b, drives: [other], contact: normally_open, runs_when: closed}
+"""
+    )
+    assert [(t.path, t.when) for t in scheme.rules["r"].blocks] == [("link", ()), ("other", ())]

@@ -282,9 +282,6 @@ class _Writer(ValueWriter):
         if mine and self.maybe(0.75):
             groups = [g for g, members in self.groups.items() if set(members) & set(mine)]
             rule.blocks = self.subset([*mine, *groups], 1, 2)
-            named, *more = rule.blocks
-            if more and set(self.groups.get(named, [named])) & set(self.groups.get(more[0], more)):
-                rule.blocks = [named]
         blocked = {path for name in rule.blocks for path in self.groups.get(name, [name])}
         free = [p for p in mine if p not in blocked and self.started_by.get(p, rule.unit) == rule.unit]
         if free and self.maybe(0.25 if rule.blocks else 0.5):
