@@ -120,6 +120,47 @@ def prove(
 
 
 @app.command()
+def fuzz(
+    file: FileArgument,
+    examples: Annotated[
+        int, typer.Option("--examples", metavar="N", min=1, help="behaviours aimed at each requirement")
+    ] = 100,
+    seed: Annotated[int, typer.Option("--seed", metavar="N", help="another seed, other behaviours")] = 0,
+    claim: Annotated[
+        str, typer.Option("--claim", metavar="TEXT", help="only claims with TEXT in their name", show_default=False)
+    ] = "",
+    given: Annotated[
+        list[str] | None,
+        typer.Option("--with", metavar="FAULT", help="with this fault, at any onset (again for more)"),
+    ] = None,
+    faults: Annotated[int, typer.Option("--faults", metavar="N", min=0, help="with up to N faults of any kind")] = 0,
+    limit: Annotated[
+        str, typer.Option("--time", metavar="TIME", help="stop after so long, such as `30 s`", show_default=False)
+    ] = "",
+    against_proof: Annotated[
+        bool, typer.Option("--against-proof", help="prove the claims too, and report where the two contradict")
+    ] = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Try to violate the requirements with random behaviours: a second way beside the proof."""
+    from interlock.cli import fuzz as command
+
+    raise typer.Exit(
+        command.fuzz(
+            file,
+            examples=examples,
+            seed=seed,
+            only=claim,
+            given=given or [],
+            more=faults,
+            limit=limit,
+            against_proof=against_proof,
+            as_json=as_json,
+        )
+    )
+
+
+@app.command()
 def new(
     file: FileArgument,
     title: Annotated[str | None, _answer("the installation's name")] = None,
