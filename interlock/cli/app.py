@@ -107,6 +107,12 @@ def prove(
         Path | None,
         typer.Option("--draw", metavar="FOLDER", help="a timing diagram of each counterexample", show_default=False),
     ] = None,
+    twins: Annotated[
+        bool, typer.Option("--twins", help="show that each path can run and each rule that protects it can trip")
+    ] = False,
+    dead_ends: Annotated[
+        bool, typer.Option("--dead-ends", help="look for states from which a path can't be got running again")
+    ] = False,
     as_json: JsonOption = False,
 ) -> None:
     """Answer each requirement over all behaviours: worst exposure and margin, or a counterexample."""
@@ -114,7 +120,16 @@ def prove(
 
     raise typer.Exit(
         command.prove(
-            file, faults or [], only, case=as_case, stories=stories, budget=budget, drawn=drawn, as_json=as_json
+            file,
+            faults or [],
+            only,
+            case=as_case,
+            stories=stories,
+            budget=budget,
+            drawn=drawn,
+            twins=twins,
+            dead_ends=dead_ends,
+            as_json=as_json,
         )
     )
 

@@ -31,6 +31,8 @@ def prove(
     stories: bool,
     budget: int,
     drawn: Path | None,
+    twins: bool = False,
+    dead_ends: bool = False,
     as_json: bool,
 ) -> int:
     """Judge the claims; what is found is shown as it is found, and kept when interrupted."""
@@ -62,10 +64,29 @@ def prove(
             return Exit.BAD_INPUT
         if not as_json:
             sys.stdout.writelines(f"drawn: {name}\n" for name in files)
-    _finish(file, scheme, claims, found, faults, interrupted=interrupted, case=case, as_json=as_json)
+    beside, sound = _beside(scheme, twins=twins, dead_ends=dead_ends, stories=stories, as_json=as_json)
+    _finish(file, scheme, claims, found, faults, beside, interrupted=interrupted, case=case, as_json=as_json)
     if interrupted:
         return Exit.INTERRUPTED
-    return Exit.GOOD if all(v.outcome is Outcome.HOLDS for v in found) else Exit.FINDING
+    return Exit.GOOD if sound and all(v.outcome is Outcome.HOLDS for v in found) else Exit.FINDING
+
+
+def _beside(
+    scheme: Scheme, *, twins: bool, dead_ends: bool, stories: bool, as_json: bool
+) -> tuple[dict[str, Any], bool]:
+    """Twins and dead ends, where they are asked for: of the sound installation, whatever faults are planted."""
+    data: dict[str, Any] = {}
+    sound = True
+    if twins or dead_ends:
+        from interlock.cli.beside import show_dead_ends, show_twins
+
+        if twins:
+            data["twins"], complete = show_twins(scheme, as_json=as_json)
+            sound &= complete
+        if dead_ends:
+            data["dead_ends"], none = show_dead_ends(scheme, stories=stories, as_json=as_json)
+            sound &= none
+    return data, sound
 
 
 def _faults(scheme: Scheme, names: list[str]) -> tuple[Fault, ...] | None:
@@ -170,6 +191,7 @@ def _finish(
     claims: list[Claim],
     found: list[Verdict],
     faults: tuple[Fault, ...],
+    beside: dict[str, Any],
     *,
     interrupted: bool,
     case: bool,
@@ -188,6 +210,7 @@ def _finish(
                 "not_judged": [c.name for c in claims[len(found) :]],
                 "not_protected": [c.name for c in unprotected],
                 "assumptions": assumptions,
+                **beside,
             }
         )
         return
