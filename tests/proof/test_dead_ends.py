@@ -150,8 +150,6 @@ def test_random_schemes_have_the_dead_ends_that_all_their_states_show(
         scheme = loads(random_scheme_text(random.Random(seed), profile), "random.yaml")
         brute: dict[str, Ends] = {}
         for ending in dead_ends(scheme, budget=4_000):
-            if ending.called_by:
-                continue
             try:
                 if ending.path not in brute:
                     brute[ending.path] = Ends(scheme, ending.path, most)
@@ -161,9 +159,13 @@ def test_random_schemes_have_the_dead_ends_that_all_their_states_show(
             if isinstance(ending, Undecided):
                 seen["undecided"] += 1
                 continue
-            stranded = brute[ending.path].stranded(ending.attended)
+            mine = brute[ending.path]
+            calls = mine.calls(ending.called_by) if ending.called_by else [{}]
+            assert calls, f"seed {seed}: {ending}"
+            stranded = any(mine.stranded(ending.attended, held) for held in calls)
             assert stranded is isinstance(ending, DeadEnd), f"seed {seed}: {ending}"
             seen[type(ending).__name__] += 1
+            seen["called for"] += bool(ending.called_by)
     print(dict(seen))
     assert seen["Free"] >= 20
     assert seen["DeadEnd"] >= 10

@@ -8,9 +8,9 @@ from dataclasses import replace
 import numpy as np
 
 from interlock.scheme.model import Claim, Delay, Scheme
-from interlock.scheme.words import LineForm, Must
+from interlock.scheme.words import LineForm, Must, Signal
 from tests.support.brute import Options, Search
-from tests.support.brute_parts import Array
+from tests.support.brute_parts import TRIPS, Array
 
 
 class Ends:
@@ -32,6 +32,21 @@ class Ends:
             )  # only what is asked of the path, not the resets
             _, _, stop = self.search.look(states, inputs, width, arisen, before)
             self.steps.append((states, inputs, after, run & ~stop))
+
+    def calls(self, starter: str) -> list[dict[tuple[str, ...], int]]:
+        """What can be seen while a starting rule's trip condition holds, by all rules that watch the same: the codes of
+        a value or a line's state. Nothing where the call comes from no value and no external line."""
+        rule = self.scheme.rules[starter]
+        while rule.watches is Signal.RULE and rule.trips.test is True:
+            rule = self.scheme.rules[rule.watched]
+        if ("line", rule.watched) in self.steps[0][1]:
+            return [{("line", rule.watched): int(bool(rule.trips.test))}]
+        if not rule.watches.numeric:
+            return []
+        keys = [k for k in self.steps[0][1] if k[0] == "seen" and self.scheme.rules[k[1]].watched == rule.watched]
+        seen = np.stack([self.steps[0][1][k][0] for k in keys])
+        found = [dict(zip(keys, map(int, column), strict=True)) for column in np.unique(seen, axis=1).T]
+        return [held for held in found if held["seen", rule.name] == TRIPS]
 
     def stranded(self, attended: bool, held: Mapping[tuple[str, ...], int] | None = None) -> bool:
         """Whether a reachable state (power-up included only once a scan has been) has no way back to running, while
