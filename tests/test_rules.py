@@ -70,3 +70,12 @@ def test_a_flawed_copy_differs_from_its_scheme_by_its_mistake_alone(path: Path) 
     head = path.read_text(encoding="utf-8")
     assert head.startswith("# A flawed copy of " + original.name)
     assert "# finds: " in head
+
+
+@pytest.mark.parametrize("name", ORIGINALS.values())
+def test_a_change_of_a_scheme_is_made_in_its_flawed_copies_too(name: str) -> None:
+    """No two mistakes touch the same line, so a line that no copy has was changed in the scheme alone."""
+    original = (RULES / name).read_text(encoding="utf-8").splitlines()
+    copies = [p.read_text(encoding="utf-8").splitlines() for p in FLAWED if ORIGINALS[p.name.partition("_")[0]] == name]
+    kept = {line for copy in copies for line in copy}
+    assert [line for line in original if line.strip() and not line.startswith("#") and line not in kept] == []
