@@ -8,7 +8,7 @@ from interlock.draw.metrics import text_width, wrapped
 from interlock.draw.page import Drawing, framed
 from interlock.draw.style import A4_LONG, FAINT, LINE_HEIGHT, MARGIN, NORMAL, PAPER, SMALL, Stroke
 from interlock.draw.svg import Svg
-from interlock.draw.words import asked_text
+from interlock.draw.words import STATE_WORDS, asked_text
 from interlock.logic.machine import TABLE, Row
 from interlock.scheme.model import Rule, Scheme
 from interlock.scheme.units import time_text
@@ -17,15 +17,6 @@ from interlock.scheme.words import OnInvalid, PowerUp, State
 BOX_WIDTH, BOX_HEIGHT = 84.0, 34.0
 LANE = 24.0  # between arrows that run above or below the boxes
 TOP = 96.0
-
-_NAMES = {
-    State.CLEAR: "clear",
-    State.PICKING_UP: "picking up",
-    State.TRIPPED: "tripped",
-    State.DROPPING_OFF: "dropping off",
-    State.AWAITING_RESET: "awaiting reset",
-}
-assert set(_NAMES) == set(State), set(State) - set(_NAMES)
 
 _INVALID = {
     OnInvalid.TRIP: "A lost reading counts as a reason to trip.",
@@ -108,7 +99,7 @@ def draw_machine(scheme: Scheme, rule: Rule) -> Drawing:
         scheme,
         rule.name,
         f"The machine of the rule {rule.name}: "
-        + "; ".join(f"from {_NAMES[a.source]} to {_NAMES[a.target]} when {a.words}" for a in arrows),
+        + "; ".join(f"from {STATE_WORDS[a.source]} to {STATE_WORDS[a.target]} when {a.words}" for a in arrows),
         width=width,
         height=height,
         says=f"Evaluated by {rule.unit}. It acts in the states with a heavy frame."
@@ -145,9 +136,11 @@ def _lanes(arrows: list[Arrow], order: dict[State, int]) -> tuple[list[Arrow], l
 
 def _state(svg: Svg, state: State, x: float, y: float) -> None:
     stroke = Stroke.HEAVY if state.active else Stroke.PLAIN
-    svg.open_group(f"{_NAMES[state]}: {'the rule acts' if state.active else 'the rule does not act'}", ident=str(state))
+    svg.open_group(
+        f"{STATE_WORDS[state]}: {'the rule acts' if state.active else 'the rule does not act'}", ident=str(state)
+    )
     svg.box(x, y, BOX_WIDTH, BOX_HEIGHT, stroke=stroke, fill=FAINT if state.active else PAPER, round_by=6)
-    svg.text(x + BOX_WIDTH / 2, y + BOX_HEIGHT / 2 + 3, _NAMES[state], bold=True, anchor="middle")
+    svg.text(x + BOX_WIDTH / 2, y + BOX_HEIGHT / 2 + 3, STATE_WORDS[state], bold=True, anchor="middle")
     svg.close_group()
 
 

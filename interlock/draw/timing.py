@@ -15,7 +15,7 @@ from interlock.draw.metrics import text_width, wrapped
 from interlock.draw.page import FOOT, HEAD, Drawing, Sheet, a4, framed
 from interlock.draw.style import FAINT, GREY, MARGIN, NORMAL, PAPER, SMALL, Stroke
 from interlock.draw.svg import Svg
-from interlock.draw.words import kind_of
+from interlock.draw.words import STATE_WORDS, kind_of
 from interlock.logic.readings import Value
 from interlock.scheme.model import Limit, Scheme
 from interlock.scheme.units import decimal_text, time_text, value_text
@@ -25,15 +25,6 @@ LABEL = 128.0
 ROW, READING_ROW = 19.0, 46.0
 AXIS_ROOM = 62.0
 STEPS = 12.0
-
-_STATE_WORDS = {
-    State.CLEAR: "clear",
-    State.PICKING_UP: "picking up",
-    State.TRIPPED: "tripped",
-    State.DROPPING_OFF: "dropping off",
-    State.AWAITING_RESET: "awaiting reset",
-}
-assert set(_STATE_WORDS) == set(State), set(State) - set(_STATE_WORDS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +112,7 @@ def _rows(scheme: Scheme, segments: Sequence[Segment], xs: Sequence[float]) -> l
         rows.append(Row(name, ROW, _word_row(words, xs)))
     for name in dict.fromkeys(name for s in segments for name in s.states):
         states = [s.states.get(name) for s in segments]
-        rows.append(Row(name, ROW, _word_row([(_STATE_WORDS[s] if s else "left out", s) for s in states], xs)))
+        rows.append(Row(name, ROW, _word_row([(STATE_WORDS[s] if s else "left out", s) for s in states], xs)))
     for name in first.running:
         running = [s.running[name] for s in segments]
         rows.append(Row(name, ROW, _word_row([(_path_word(r), r) for r in running], xs)))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from interlock.scheme.model import Condition, Limit, Rule, Scheme, Test, Trigger
 from interlock.scheme.units import Kind, time_text, value_text
-from interlock.scheme.words import TWO_WORDS, Combine, Compare, Signal
+from interlock.scheme.words import TWO_WORDS, Combine, Compare, Signal, State
 
 _SIGNS = {
     Compare.BELOW: "<",
@@ -13,6 +13,15 @@ _SIGNS = {
     Compare.AT_OR_ABOVE: "≥",
 }
 assert set(_SIGNS) == set(Compare), set(Compare) - set(_SIGNS)
+
+STATE_WORDS = {
+    State.CLEAR: "clear",
+    State.PICKING_UP: "picking up",
+    State.TRIPPED: "tripped",
+    State.DROPPING_OFF: "dropping off",
+    State.AWAITING_RESET: "awaiting reset",
+}
+assert set(STATE_WORDS) == set(State), set(State) - set(STATE_WORDS)
 
 
 def kind_of(scheme: Scheme, signal: Signal, name: str) -> tuple[Kind | None, bool]:
