@@ -1,0 +1,1 @@
+"""What people type: one module per command, and how results look."""

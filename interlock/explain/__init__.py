@@ -1,0 +1,1 @@
+"""A scheme and its traces in plain sentences."""

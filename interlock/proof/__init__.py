@@ -1,0 +1,1 @@
+"""Claims answered exactly, over all behaviours."""
