@@ -8,7 +8,7 @@ followed as well, and the search is made again. (Counterexample-guided refinemen
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from interlock.proof.cells import Limits
 from interlock.proof.components import ACT, Abstraction, Use
@@ -18,11 +18,13 @@ from interlock.proof.index import Index
 from interlock.proof.replay import Run, replay
 from interlock.proof.schedule import Stage, stages
 from interlock.proof.search import BudgetError, Longest, Node, Search
+from interlock.proof.seek import seek
 from interlock.proof.system import FaultPlan, System
 from interlock.scheme.words import LineForm, PowerUp, Signal
 
 ENDLESS = 1 << 62
 STATES = 40_000  # of the plain search
+SCANS = 150_000  # looked at for a real run: some seconds
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,6 +120,14 @@ class Decider:
                     run = found
             if not self._follow(run, system):
                 return Answer(lower, upper, best, self.abstraction, zones, "its run could not be made real")
+
+    def violated(self, answer: Answer, allowed: int) -> Answer:
+        """An answer that leaves open whether bad runs get longer than allowed, with a real run that does, if one is
+        found; else as it is."""
+        if not answer.lower <= allowed < answer.upper:
+            return answer
+        run = seek(self.full, allowed, SCANS)
+        return answer if run is None else replace(answer, lower=run.bad_run, run=run)
 
     def _narrower(self, system: System) -> Iterator[Abstraction]:
         """Narrower systems in which real runs may be found: rules whose freedom has two sides taken to stay clear; then

@@ -7,6 +7,7 @@ delays, so it has a budget of its own.
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from interlock.proof.emit import Places
@@ -62,12 +63,18 @@ def _successors(full: System, delays: list[tuple[int, ...]], state: State) -> li
             ends |= 1 << i
     found: list[Edge] = []
     for move in full.moves(config, places, ends):
-        after = tuple(
-            0 if not d[new] or new != old or move.again >> i & 1 else t + (not move.still >> i & 1)
-            for i, (d, old, new, t) in enumerate(zip(delays, places, move.places, timers, strict=True))
-        )
-        found.append((move, (move.config, move.places, after)))
+        found.append((move, successor(delays, state, move)))
     return found
+
+
+def successor(delays: Sequence[tuple[int, ...]], state: State, move: Move) -> State:
+    """The state after a move."""
+    _, places, timers = state
+    after = tuple(
+        0 if not d[new] or new != old or move.again >> i & 1 else t + (not move.still >> i & 1)
+        for i, (d, old, new, t) in enumerate(zip(delays, places, move.places, timers, strict=True))
+    )
+    return move.config, move.places, after
 
 
 def _longest_path(states: list[State], bad: dict[State, list[Edge]]) -> tuple[State, list[Move], int | None]:

@@ -74,8 +74,9 @@ def prove(
         answer = decider.answer()
     except UnsupportedError as error:
         return Verdict(claim, Outcome.UNDECIDED, reason=f"not judged: {error}", covered="nothing")
-    follows = tuple(r for r in scheme.rules if answer.abstraction.everything or r in answer.abstraction.exact)
     most = claim.longer_than.us // scheme.scan_us - claim.adds_a_scan
+    answer = decider.violated(answer, most)
+    follows = tuple(r for r in scheme.rules if answer.abstraction.everything or r in answer.abstraction.exact)
     if answer.lower == 0:
         nothing = _vacuous(index, goal, plan, budget) if answer.upper == 0 else ""
         if nothing:

@@ -1,0 +1,222 @@
+"""A real run looked for in the whole cone, where the bounds have left a claim open: a lower bound only, never a proof.
+
+The state is explicit; the world is changed as seldom as possible. First every world is held until all has come to rest;
+from there one thing in the world changes at a time (one group of readings that hang together, one line, one fault): at
+once, with the next event, or so that the delay it starts ends with one that already runs, a scan before it or after.
+States are told apart by their places and by the order in which their running delays end, not by how long those still
+run: so the search does not grow with the delays.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from heapq import heappop, heappush
+from itertools import pairwise
+from math import prod
+
+from interlock.proof.explicit import State, successor
+from interlock.proof.replay import Player, Realiser, Run
+from interlock.proof.system import Move, System
+
+APART = 3  # delays that end at least so many scans apart count as one after the other, whatever their distance
+MOST_WORLDS = 5_000  # that differ for the cone
+NEAR = (-1, 0, 1)  # how a new delay's end may lie to a running one's
+
+Inputs = tuple[int, ...]
+ConfigMove = tuple[int, tuple[int, ...], tuple[int, ...], int, int]
+
+
+@dataclass(slots=True, eq=False)
+class _Reached:
+    state: State
+    held: Inputs  # the world's inputs at the last scan
+    row: int  # bad scans in a row up to here
+    parent: _Reached | None
+    done: tuple[tuple[Move, int], ...]  # what led here from the parent, and for how many scans each
+
+
+def seek(full: System, allowed: int, budget: int) -> Run | None:
+    """A real run with more bad scans in a row than allowed, as the whole cone plays it; None where none was found
+    within a budget of scans looked at."""
+    config, _ = full.start
+    groups = full.groups(full.circuits[0], full.view(config))
+    if prod(len(full.group_vectors(g)) for g in groups) << len(full.circuits[0].bools) > MOST_WORLDS:
+        return None
+    node = _Seek(full, allowed, budget).find()
+    if node is None:
+        return None
+    done: list[tuple[Move, int]] = []
+    while node is not None:
+        done[:0] = node.done
+        node = node.parent
+    run = _played(full, done)
+    return run if run is not None and run.bad_run > allowed else None
+
+
+class _Seek:
+    def __init__(self, full: System, allowed: int, budget: int) -> None:
+        self.full, self.allowed, self.left = full, allowed, budget
+        self.delays = [c.delays for c in full.layout.comps]
+        self._near: dict[tuple[int, Inputs], list[Inputs]] = {}
+        self._parts: dict[int, list[int]] = {}
+
+    def find(self) -> _Reached | None:
+        """The first state found that ends a longer row of bad scans than allowed; fewest changes of the world first."""
+        config, places = self.full.start
+        start: State = (config, places, (0,) * len(places))
+        longest: dict[tuple[object, ...], int] = {}
+        heap: list[tuple[int, int, int, _Reached]] = []
+        for x in self.full.inputs(config, ()):
+            heappush(heap, (0, 0, len(heap), _Reached(start, x, 0, None, ())))
+        serial = len(heap)
+        while heap and self.left > 0:
+            changes, _, _, node = heappop(heap)
+            settling = changes == 0 and not self._rests(node)
+            if settling:  # to change the world while it settles comes later
+                serial += 1
+                heappush(heap, (1, -node.row, serial, node))
+            for after, cost in self._after(node, branch=not settling):
+                if after.row > self.allowed:
+                    return after
+                first = changes == 0 and cost == 0 and not self._rests(after)
+                key = (self._class(after.state), after.held if first else ())
+                if longest.get(key, -1) >= after.row:
+                    continue
+                longest[key] = after.row
+                serial += 1
+                heappush(heap, (changes + cost, -after.row, serial, after))
+        return None
+
+    def _rests(self, node: _Reached) -> bool:
+        """Whether the last scan left everything as it was, and no delay runs."""
+        before = node.parent
+        idle = not any(d[p] for d, p in zip(self.delays, node.state[1], strict=True))
+        return idle and before is not None and before.state == node.state
+
+    def _class(self, state: State) -> tuple[object, ...]:
+        """The places, and the running delays in the order in which they end."""
+        left = sorted((d[p] - t, i) for i, (d, p, t) in enumerate(zip(self.delays, *state[1:], strict=True)) if d[p])
+        order = tuple((min(b - a, APART), i) for (a, _), (b, i) in pairwise(left))
+        return state[0], state[1], left[0][1] if left else -1, order
+
+    def _after(self, node: _Reached, *, branch: bool) -> Iterator[tuple[_Reached, int]]:
+        """What can follow, and how many changes of the world it costs."""
+        config, places, timers = node.state
+        left = {i: d[p] - t for i, (d, p, t) in enumerate(zip(self.delays, places, timers, strict=True)) if d[p]}
+        room = min(left.values(), default=self.allowed + 2) - 1  # scans before the one at which a delay ends
+        still: ConfigMove | None = None
+        others: list[ConfigMove] = []
+        for option in self.full.config_moves(config):
+            if option[0] == config and not option[1]:
+                still = option
+            elif not option[4] or room == 0:
+                others.append(option)
+        now = self._ends(left, 0)
+        hold = self._move(node.state, still, node.held, now) if still else None
+        stay = hold if hold is not None and room and _stays(hold, node.state) else None
+        if stay is not None:
+            rest = self._go(node, stay, room)
+            if stay.bad:
+                yield rest, 0
+            elif not left:
+                yield self._go(node, stay, 1), 0
+            if left:
+                yield self._go(rest, self._move(rest.state, still, node.held, self._ends(left, room)), 1), 0
+        elif hold is not None:
+            yield self._go(node, hold, 1), 0
+        if not branch and hold is not None:
+            return
+        for option in [*([still] if still else []), *others]:
+            for x in self._nearby(option[0], option[1], config, node.held):
+                move = self._move(node.state, option, x, now)
+                if move is None:
+                    continue
+                for wait in self._waits(move, places, left, room) if stay is not None else [0]:
+                    before = self._go(node, stay, wait) if stay is not None and wait else node
+                    then = self._move(before.state, option, x, self._ends(left, wait)) if wait else move
+                    yield self._go(before, then, 1), 1
+
+    def _waits(self, move: Move, places: tuple[int, ...], left: dict[int, int], room: int) -> list[int]:
+        """How long a change may be held back: not at all, until an event, or until what it starts ends close to what
+        runs."""
+        waits = {0, room} if left else {0}
+        for d, old, new in zip(self.delays, places, move.places, strict=True):
+            if d[new] and new != old:
+                waits.update(scans - 1 - d[new] + off for scans in left.values() for off in NEAR)
+        return sorted(w for w in waits if 0 <= w <= room)
+
+    def _move(self, state: State, option: ConfigMove | None, x: Inputs, ends: int) -> Move | None:
+        if option is None:
+            return None
+        self.left -= 1
+        new, onset, stuck_places, asked0, ends0 = option
+        if ends & asked0 != ends0:
+            return None
+        step = self.full.compiled(self.full.configs[new].arisen).step
+        result, asked, again, still, bad, _ = step(state[1], ends, x)
+        asked |= asked0
+        if stuck_places:
+            result = stuck_places + result[len(stuck_places) :]
+        return Move(new, result, asked, ends & asked, again, still, bool(bad), x, onset)
+
+    def _go(self, node: _Reached, move: Move | None, scans: int) -> _Reached:
+        """A move for one scan, or one that changes nothing but timers for several."""
+        if move is None:
+            return node
+        state = successor(self.delays, node.state, move)
+        if scans > 1:
+            later = tuple(t + scans - 1 if d[p] else 0 for d, p, t in zip(self.delays, *state[1:], strict=True))
+            state = (state[0], state[1], later)
+        return _Reached(state, move.inputs, node.row + scans if move.bad else 0, node, ((move, scans),))
+
+    def _nearby(self, new: int, onset: tuple[int, ...], old: int, held: Inputs) -> list[Inputs]:
+        """The inputs that differ in one part of the world; where the faults change, those that differ least."""
+        arisen = self.full.configs[new].arisen
+        names = self.full.compiled(arisen).inputs
+        choices = self.full.inputs(new, onset)
+        if names != self.full.compiled(self.full.configs[old].arisen).inputs:
+            return choices
+        if arisen not in self._parts:
+            self._parts[arisen] = self._part_of(new, names)
+        part = self._parts[arisen]
+        apart = [(len({p for p, a, b in zip(part, held, x, strict=True) if a != b}), x) for x in choices]
+        if new == old and not onset:
+            key = (new, held)
+            if key not in self._near:
+                self._near[key] = [x for count, x in apart if count == 1]
+            return self._near[key]
+        least = min((count for count, _ in apart), default=0)
+        return [x for count, x in apart if count == least]
+
+    def _part_of(self, config: int, names: tuple[str, ...]) -> list[int]:
+        """For each input, the number of the part of the world it belongs to."""
+        circuit = self.full.circuits[self.full.configs[config].arisen]
+        number = {name: len(names) + i for i, name in enumerate(names)}
+        for k, group in enumerate(self.full.groups(circuit, self.full.view(config))):
+            number.update({circuit.slots[slot]: k for slot in group.slots})
+        return [number[name] for name in names]
+
+    @staticmethod
+    def _ends(left: dict[int, int], wait: int) -> int:
+        return sum(1 << i for i, scans in left.items() if scans - wait <= 1)
+
+
+def _stays(move: Move, state: State) -> bool:
+    same = (move.config, move.places) == state[:2]
+    return same and not move.again and not move.still and not move.onset
+
+
+def _played(full: System, done: list[tuple[Move, int]]) -> Run | None:
+    """The moves as a real run; None where one of them has no world."""
+    player, realiser = Player(full), Realiser(full, full)
+    for move, scans in done:
+        left = scans
+        while left > 0:
+            choice = realiser.choice(player.config, player.due(), move.config, move.onset, move.inputs, move.places)
+            if choice is None:
+                return None
+            span = 1 if any(player.places[i] == 1 for i in range(len(full.sensors))) else left
+            player.play(choice, span, False, None)
+            left -= span
+    return player.run
