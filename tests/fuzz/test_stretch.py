@@ -98,7 +98,7 @@ def test_stretches_equal_plain_stepping_on_random_schemes(profile: Profile, sche
             scans += long
             assert memory(quick) == memory(plain), (profile.name, number)
     print(f"{profile.name}: {scans} scans in {steps} steps, {schemes} schemes")
-    assert scans > 3 * steps
+    assert scans > 2 * steps  # it skips: most scans are never run one by one
 
 
 def test_a_sensor_that_sticks_while_nothing_else_moves_is_stepped_over() -> None:
