@@ -139,7 +139,7 @@ class Campaign:
         try:
             result.found = found(self.scheme, result.claim, attempt.script)
         except KeyboardInterrupt:
-            result.found = found(self.scheme, result.claim, attempt.script, replays=1)
+            result.found = found(self.scheme, result.claim, attempt.script, most=1)
             raise
 
     # --- what is aimed at

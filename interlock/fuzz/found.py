@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from itertools import pairwise
+from itertools import islice, pairwise
 
+from interlock.fuzz.behaviour import MOST_RUN
 from interlock.fuzz.faults import FaultSetError, Plan
 from interlock.fuzz.judge import Judge, engine_for, resets_of
 from interlock.fuzz.region import groups
 from interlock.fuzz.script import ImpossibleError, Script, Step, admitted, replay, stretches_of
 from interlock.scheme.model import Claim, Scheme
 
-MOST_REPLAYS = 400
+MOST_TRIED = 30_000  # scans really run to shorten one behaviour
 LONGEST = 3_600_000_000  # a violation is followed for an hour beyond the time allowed
 
 
@@ -27,13 +28,13 @@ class Found:
     endless: bool
 
 
-def found(scheme: Scheme, claim: Claim, script: Script, *, replays: int = MOST_REPLAYS) -> Found:
-    """Shorten a behaviour that violates a claim by at most so many replays, and follow it to its end.
+def found(scheme: Scheme, claim: Claim, script: Script, *, most: int = MOST_TRIED) -> Found:
+    """Shorten a behaviour that violates a claim, for at most so many scans really run, and follow it to its end.
 
     Raises ImpossibleError where the behaviour is none that the world admits: a fault of the fuzzer.
     """
     admitted(scheme, script)
-    short = _Tidier(scheme, claim, script, replays).tidied()
+    short = _Tidier(scheme, claim, script, most).tidied()
     admitted(scheme, short)
     judge = Judge(scheme, claim)
     engine = engine_for(scheme, short.plan.installed, resets_of(claim))
@@ -42,7 +43,7 @@ def found(scheme: Scheme, claim: Claim, script: Script, *, replays: int = MOST_R
             judge.see(step.truth, seen, lasted)
     last = replace(short.steps[-1], cycles=(), scans=(LONGEST + claim.longer_than.us) // scheme.scan_us)
     if judge.run:
-        for seen, lasted in stretches_of(engine, short.plan, last, settle=True):
+        for seen, lasted in islice(stretches_of(engine, short.plan, last, settle=True), MOST_RUN):
             judge.see(last.truth, seen, lasted)
             if not judge.run:
                 break
@@ -54,9 +55,9 @@ def found(scheme: Scheme, claim: Claim, script: Script, *, replays: int = MOST_R
 class _Tidier:
     """Tries shorter and plainer behaviours, each on the engine, and keeps those that still violate the claim."""
 
-    def __init__(self, scheme: Scheme, claim: Claim, script: Script, replays: int) -> None:
+    def __init__(self, scheme: Scheme, claim: Claim, script: Script, most: int) -> None:
         self.scheme, self.claim, self.script = scheme, claim, script
-        self.left = replays
+        self.left = most
         self._groups = [(*quantities, *sensors) for quantities, sensors in groups(scheme)]
 
     def tidied(self) -> Script:
@@ -79,8 +80,9 @@ class _Tidier:
             admitted(self.scheme, script)
         except ImpossibleError:
             return False
-        self.left -= 1
-        breach = replay(self.scheme, script, resets_of(self.claim), [Judge(self.scheme, self.claim)])
+        judge = Judge(self.scheme, self.claim)
+        breach, run = replay(self.scheme, script, resets_of(self.claim), judge, 2 * MOST_RUN)
+        self.left -= run
         if breach is None:
             return False
         kept = (*script.steps[: breach.step], replace(script.steps[breach.step], scans=breach.scans))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from interlock.fuzz.faults import Plan
@@ -96,16 +96,20 @@ class Breach:
     scans: int
 
 
-def replay(scheme: Scheme, script: Script, resets: Resets, judges: Sequence[Judge]) -> Breach | None:
-    """Run a behaviour before the judges; where the first of them first sees its claim violated, the run ends."""
+def replay(scheme: Scheme, script: Script, resets: Resets, judge: Judge, most: int) -> tuple[Breach | None, int]:
+    """Run a behaviour before a judge until its claim is violated, and how many scans were really run; after `most` of
+    them the rest is left."""
     engine = engine_for(scheme, script.plan.installed, resets)
+    run = 0
     for number, step in enumerate(script.steps):
         done = 0
         for seen, lasted in stretches_of(engine, script.plan, step):
-            before = judges[0].missing
-            for judge in judges:
-                judge.see(step.truth, seen, lasted)
-            if judges[0].violated:
-                return Breach(number, done + min(lasted, before))
+            missing = judge.missing
+            judge.see(step.truth, seen, lasted)
+            run += 1
+            if judge.violated:
+                return Breach(number, done + min(lasted, missing)), run
+            if run >= most:
+                return None, run
             done += lasted
-    return None
+    return None, run

@@ -160,12 +160,16 @@ class _Teller:
             )
         turn = f" and truth may have turned up to {time_text(us)} before" if judge.added else ""
         return (
-            f"{claim.path} may have been {word} in all this since {time_text(since * us)}{turn}: "
+            f"{claim.path} may have been {word} in all this since {_moment(since * us)}{turn}: "
             f"{time_text((judge.run + judge.added) * us)} where {most} allowed"
         )
 
 
 _RUNNING = {True: "runs", False: "is stopped", None: "may be running or stopped"}
+
+
+def _moment(us: int) -> str:
+    return time_text(us) if us else "power-up"
 
 
 def _allowed(claim: Claim) -> str:
