@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from interlock.scheme.read import loads
@@ -93,6 +95,17 @@ def test_a_stuck_probe_is_held_in_each_way_it_can_stick() -> None:
     # Stuck at scan k at a warm reading, with a warm truth. Cold from k + 1 on; invalid, so picking up, from k + 5;
     # tripped at k + 25, when the contact may still be closed.
     assert judge(stale, stale.claims[0], (stale.faults["probe.stuck"],)).n == 25
+
+
+def test_nobody_resets_where_the_claim_says_unattended_or_the_wire_is_broken() -> None:
+    button = ("rules:", "lines:\n  button: external\nrules:")
+    manual = ("blocks: charger}", "blocks: charger, reset: manual, reset_by: button}")
+    scheme = loads(SLOW_PROBE.replace(*button).replace(*manual))
+    served = scheme.claims[1]
+    assert judge(scheme, served).n == 601  # one scan more than without a reset
+    assert judge(scheme, served, (scheme.faults["button.inverted"],)).n == 601
+    assert judge(scheme, served, (scheme.faults["button.broken"],)).n is None
+    assert judge(scheme, replace(served, attended=False)).n is None
 
 
 def test_the_bench_with_shorter_delays_holds_as_it_does_with_its_own() -> None:

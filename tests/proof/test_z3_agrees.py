@@ -102,6 +102,28 @@ def test_nobody_resets_where_the_claim_says_unattended() -> None:
     assert judge(attended, attended.claims[1]).n == 8  # awaiting at the 7th scan after the first, reset at the 8th
     alone = one_probe(manual, ("longer_than: 1 h", "longer_than: 1 h, attended: no"))
     assert judge(alone, alone.claims[1]).n is None
+    # nor where the button's wire is broken; a mistaken contact in the button stops nobody
+    assert judge(attended, attended.claims[1], (attended.faults["reset_button.broken"],)).n is None
+    assert judge(attended, attended.claims[1], (attended.faults["reset_button.inverted"],)).n == 8
+
+
+def test_a_held_scan_advances_no_timer_and_starts_none_again() -> None:
+    """Colder than -10 the probe is lost. `cold_stop` holds then; `lost` lets three such scans in a row pass, not a
+    fourth. So a pick-up of 4 scans takes 5 cold readings, up to three lost ones before each; the contact outlasts the
+    last of them."""
+    lost = "lost: {watches: probe, trips: above 60 degC for 300 ms, clears: below 50 degC for 1 s, blocks: charger}"
+    scheme = one_probe(
+        ("-0.5 to 2 K", "0 to 0 K"),
+        ("-35 to 90 degC", "-10 to 90 degC"),
+        ("blocks: charger}", f"blocks: charger, on_invalid: hold}}\n  {lost}"),
+    )
+    assert judge(scheme, scheme.claims[0]).n == 5 + 5 * 3
+    again = one_probe(
+        ("-0.5 to 2 K", "0 to 0 K"),
+        ("-35 to 90 degC", "-10 to 90 degC"),
+        ("blocks: charger}", f"blocks: charger, on_invalid: clear}}\n  {lost}"),
+    )
+    assert judge(again, again.claims[0]).n is None
 
 
 def test_a_path_that_can_never_be_stopped_makes_its_claim_vacuous() -> None:

@@ -103,8 +103,11 @@ def fits(scheme: Scheme, claim: Claim, n: int) -> bool:
 
 def model_text(jobs: Sequence[Job]) -> str:
     """The Promela text of some jobs. Raises NotEncoded."""
-    processes = [Process(job.scheme, job.claim, job.faults, i).text() for i, job in enumerate(jobs)]
-    starts = "\n".join(f"  :: job == {i} -> run job{i}(endless)" for i in range(len(jobs)))
+    return _whole([Process(job.scheme, job.claim, job.faults, i).text() for i, job in enumerate(jobs)])
+
+
+def _whole(processes: Sequence[str]) -> str:
+    starts = "\n".join(f"  :: job == {i} -> run job{i}(endless)" for i in range(len(processes)))
     return _HEAD + "\n".join(processes) + "\n" + _INIT % starts
 
 
@@ -115,6 +118,8 @@ def judge(scheme: Scheme, claim: Claim, faults: Sequence[Fault] = ()) -> Opinion
 
 def judge_all(jobs: Sequence[Job], *, seconds: float = 120) -> list[Opinion]:
     """Several jobs in one model, so that they share one compilation. Raises NotEncoded, SpinError."""
+    if not jobs:
+        return []
     text = model_text(jobs)
     with tempfile.TemporaryDirectory(prefix="spin") as folder:
         _generate(Path(folder), text)
@@ -170,6 +175,16 @@ def scaled(scheme: Scheme, divisor: int) -> Scheme:
     }
     claims = tuple(replace(claim, longer_than=shorter(claim.longer_than)) for claim in scheme.claims)
     return replace(scheme, rules=rules, outputs=outputs, sensors=sensors, claims=claims)
+
+
+def shown(processes: Sequence[str]) -> list[list[list[int]]]:
+    """What scripted processes print: for each, scan by scan, the values. Raises SpinError."""
+    with tempfile.TemporaryDirectory(prefix="spin") as folder:
+        _generate(Path(folder), _whole(processes))
+        _compile(Path(folder), "-O0")
+        said = [_search(Path(folder), i, False, 60) for i in range(len(processes))]
+    lines = [[line.split()[2:] for line in one.splitlines() if line.startswith("AT ")] for one in said]
+    return [[[int(value) for value in line] for line in one] for one in lines]
 
 
 # --- the tools

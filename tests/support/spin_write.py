@@ -10,6 +10,7 @@ Promela: G. J. Holzmann, The SPIN Model Checker, Addison-Wesley 2004.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import cached_property
 
 from interlock.scheme.model import AnyOf, Claim, Condition, Fault, Limit, Output, Rule, Scheme
 from interlock.scheme.words import (
@@ -425,37 +426,37 @@ class Process:
             return run if condition.test else stop
         return is_(self.line(condition.name), condition.test)
 
-    def text(self) -> str:
-        """The proctype."""
-        claim, me = self.claim, f"job{self.number}"
+    @cached_property
+    def scan(self) -> list[str]:
+        """The statements of one scan, once its inputs are chosen."""
+        claim = self.claim
         conditions = [self.claimed(c) for c in claim.conditions]
         if claim.any_of:
             conditions.append(any_([all_([self.claimed(c) for c in one]) for one in claim.any_of]))
         run, stop = self.path(claim.path)
         may = run if claim.must is Must.NEVER_RUNNING else stop
-        met = all_(conditions)
         while self.waiting:
             self.waiting.pop(0)()
-        observed = self.observed()
-        for name in ("met", "may", "bad"):
-            self.passes(name)
-        forget = [f"{name} = 0" for name in self.passing if name != "bad"]
-        declared = [f"{kind} {name} = {start};" for name, (kind, start) in self.kept.items()]
-        declared += [f"{kind} {name};" for name, kind in self.passing.items()]
-        scan = [*self.rules, *self.after_rules, *self.outputs, *self.devices, f"met = {met}", f"may = {may}"]
-        scan += self.memories
+        asked = [f"{self.passes('met')} = {all_(conditions)}", f"{self.passes('may')} = {may}"]
+        return [*self.rules, *self.after_rules, *self.outputs, *self.devices, *asked, *self.memories]
+
+    def text(self) -> str:
+        """The proctype: any inputs, and the runs of bad scans."""
+        me, scan = f"job{self.number}", self.scan
+        observed, ages = self.observed()  # it may ask for more of what is chosen
+        inputs, scan = [*self.chosen, *observed], [*scan, *ages]
         return "\n".join(
             [
                 f"proctype {me}(byte endless) {{",
-                *(f"  {line}" for line in declared),
-                "  short count; bit committed;",
+                *self.declarations(),
+                "  short count; bit bad, committed;",
                 "more: atomic {",
-                *(f"    {statement};" for statement in (*self.chosen, *observed)),
+                *(f"    {statement};" for statement in inputs),
                 "    d_step {",
                 *(f"      {statement};" for statement in scan),
                 "      bad = met && may;",
                 f"      c_code {{ note(P{me}->met, P{me}->may); }};",
-                *(f"      {statement};" for statement in forget),
+                *self.forget(),
                 "      if :: endless -> skip",
                 f"      :: else -> count = (bad -> count + 1 : 0); bad = 0; c_code {{ longest(P{me}->count); }}",
                 "      fi",
@@ -471,6 +472,39 @@ class Process:
             ]
         )
 
+    def scripted(self, scans: Sequence[Sequence[str]], shown: Sequence[str]) -> str:
+        """The proctype with given inputs, scan by scan (statements); it prints some variables after each."""
+        me, scan = f"job{self.number}", self.scan
+        steps = [f"      :: at == {i} -> {'; '.join(inputs) or 'skip'}" for i, inputs in enumerate(scans)]
+        values = ", ".join(f"P{me}->{name}" for name in shown)
+        return "\n".join(
+            [
+                f"proctype {me}(byte endless) {{",
+                *self.declarations(),
+                "  short at;",
+                f"  do :: at >= {len(scans)} -> break :: else -> d_step {{",
+                "      if",
+                *steps,
+                "      fi;",
+                *(f"      {statement};" for statement in scan),
+                f'      c_code {{ printf("AT{" %d" * (len(shown) + 1)}\\n", P{me}->at, {values}); }};',
+                *self.forget(),
+                "      at = at + 1",
+                "    }",
+                "  od",
+                "}",
+            ]
+        )
+
+    def declarations(self) -> list[str]:
+        """The variables."""
+        kept = [f"  {kind} {name} = {start};" for name, (kind, start) in self.kept.items()]
+        return kept + [f"  {kind} {name};" for name, kind in self.passing.items()]
+
+    def forget(self) -> list[str]:
+        """What does not live from scan to scan is cleared, so that it tells no states apart."""
+        return [f"      {name} = 0;" for name in self.passing]
+
     # --- what is observed
 
     def variable(self, look: Watch | Truth) -> str:
@@ -479,9 +513,9 @@ class Process:
             return self.name("o", look.rule)
         return self.name("q", look.quantity, repr(look.limit))
 
-    def observed(self) -> list[str]:
-        """The choices of each part, with the memories of stuck readings."""
-        statements = []
+    def observed(self) -> tuple[list[str], list[str]]:
+        """The choices of each part, and what becomes of the ages of stuck readings."""
+        statements, ages = [], []
         for part in parts_of(self.scheme, self.present, self.looks):
             variables = [self.variable(look) for look in part.looks]
             cases = cases_of(part, self.present)
@@ -492,10 +526,10 @@ class Process:
                 if stale := self.scheme.sensors[sensor].stale_after:
                     self.keep(self.name("g", sensor), stale.scans, 0)
                     age, stuck = self.name("g", sensor), self.has(Mode.STUCK, sensor)
-                    self.memories.append(f"{age} = ({stuck} && {age} < {stale.scans} -> {age} + 1 : {age})")
+                    ages.append(f"{age} = ({stuck} && {age} < {stale.scans} -> {age} + 1 : {age})")
             options = [self.case_text(case, flags, variables) for case in cases]
             statements.append(options[0].split(" -> ", 1)[1] if len(options) == 1 else f"if {' '.join(options)} fi")
-        return statements
+        return statements, ages
 
     def case_text(self, case: Case, flags: Sequence[int], variables: Sequence[str]) -> str:
         guard = [is_(self.flag(i), i in case.arisen) for i in flags]

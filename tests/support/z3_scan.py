@@ -55,6 +55,7 @@ class Scan:
     def __init__(self, scheme: Scheme, claim: Claim, plan: Plan, i: int, memories: dict[str, Memory]) -> None:
         self.scheme, self.claim, self.plan, self.i, self.memories = scheme, claim, plan, i, memories
         self.constraints: list[Formula] = []
+        self.after: dict[str, Formula] = {}  # what each memory is after this scan
         self.known: dict[tuple[str, ...], Any] = {}
         self.waiting: list[Callable[[], None]] = []
         conditions = [self.claimed(c) for c in claim.conditions]
@@ -86,7 +87,7 @@ class Scan:
 
             def update() -> None:
                 new = memory_at(name, memory, self.i + 1)
-                value = after(before)
+                value = self.after[name] = after(before)
                 pairs = zip(new, value, strict=True) if isinstance(memory, Dial) else [(new, value)]
                 self.constraints.extend(a == b for a, b in pairs)
 
