@@ -149,8 +149,8 @@ def test_the_time_given_ends_it_and_is_told(tmp_path: Path) -> None:
     assert "(out of time): none violated" in done.stdout
 
 
-def _heed_interruptions() -> None:
-    signal.signal(signal.SIGINT, signal.SIG_DFL)
+# A background job hands down that it ignores interruptions; a user's terminal does not.
+HEEDING = "import signal as s; s.signal(s.SIGINT, s.default_int_handler); from interlock.cli.app import main; main()"
 
 
 @pytest.mark.parametrize(("text", "status"), [(BENCH, 130), (SLOW, 1)])
@@ -158,11 +158,8 @@ def test_an_interruption_keeps_what_was_found_and_says_how_far_it_came(text: str
     """Ctrl-C once the line of progress has appeared: what was found, how many examples were done, and no traceback."""
     (tmp_path / "scheme.yaml").write_text(text, encoding="utf-8")
     master, slave = pty.openpty()
-    words = [sys.executable, "-m", "interlock", "fuzz", "scheme.yaml", "--examples", "1000000"]
-    # A background job hands down that it ignores interruptions; a user's terminal does not.
-    process = subprocess.Popen(
-        words, stdout=subprocess.PIPE, stderr=slave, text=True, cwd=tmp_path, preexec_fn=_heed_interruptions
-    )
+    words = [sys.executable, "-c", HEEDING, "fuzz", "scheme.yaml", "--examples", "1000000"]
+    process = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=slave, text=True, cwd=tmp_path)
     os.close(slave)
     shown = b""
     while b"10 examples" not in shown:

@@ -7,10 +7,12 @@ from itertools import product
 
 import pytest
 
-from interlock.fuzz.region import ZERO, Region, Style, opposite, roundest, within
+from interlock.fuzz.region import ZERO, Region, Style, TruthError, opposite, possible, roundest, within
 from interlock.logic.scan import compare
-from interlock.scheme.model import Limit
+from interlock.scheme.model import Interval, Limit, SensorError
+from interlock.scheme.read import loads
 from interlock.scheme.words import Compare
+from tests.support.bench import edited
 
 
 def members(bounds: list[tuple[str, str, int]], names: list[str], reach: int) -> set[tuple[int, ...]]:
@@ -91,3 +93,26 @@ def test_a_limit_and_its_opposite_part_the_whole_numbers_as_the_comparison_does(
             region.add_all([("x", ZERO, value), (ZERO, "x", -value)])
         assert one.add(*within(limit, "x")) is compare(value, limit)
         assert other.add(*within(opposite(limit), "x")) is not compare(value, limit)
+
+
+def test_a_drifted_sensor_never_lets_truth_go_where_health_would_not() -> None:
+    """No tie is declared, but in health one reading can be both only where the hottest cell is at most 6 K above the
+    coldest (2 K + 4 K); a probe that drifts by 20 K either way reads anything, and truth stays where it was."""
+    text = edited(
+        (", at_least: coldest_cell, at_most: coldest_cell + 6 K", ""), ("drifts: -6 to 6 K", "drifts: -20 to 20 K")
+    )
+    scheme = loads(text)
+    for errors in (scheme.sensors["probe"].measures, scheme.sensors["probe"].drifts):
+        region = possible(scheme, ["coldest_cell", "hottest_cell"], ["probe"], {"probe": errors})
+        assert region.add_all([("coldest_cell", ZERO, 0), (ZERO, "coldest_cell", 0)])
+        assert region.range("hottest_cell") == (-1_000_000, 6_000_000)
+    assert region.range("probe") == (-20_000_000, 20_000_000)
+
+
+def test_no_truth_at_all_is_an_error() -> None:
+    """Two sensors of one quantity agree, but two quantities of one sensor can't be apart as far as a tie wants them."""
+    text = edited(("at_least: coldest_cell, at_most: coldest_cell + 6 K", "at_least: coldest_cell + 5 K"))
+    scheme = loads(text)
+    narrow = (SensorError("coldest_cell", Interval(0, 0)), SensorError("hottest_cell", Interval(0, 0)))
+    with pytest.raises(TruthError):
+        possible(scheme, ["coldest_cell", "hottest_cell"], ["probe"], {"probe": narrow})
