@@ -7,10 +7,13 @@ and readings can be together.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from fractions import Fraction
 from itertools import combinations, permutations
 
 from interlock.fuzz.region import ZERO, Bound, Region, opposite, within
 from interlock.logic.faultset import FaultSet
+from interlock.logic.readings import median
+from interlock.logic.scan import compare
 from interlock.scheme.model import Limit, Reading, Rule, Scheme
 from interlock.scheme.words import Combine, OnInvalid, Part, Signal
 
@@ -120,13 +123,16 @@ class Wishes:
                 yield from ((one,) for one in each)
             case Combine.MEDIAN_OF:  # more than half decide it, whatever the others read
                 yield from combinations(each, len(each) // 2 + 1)
+                yield from self._at_the_end(median, inputs, limit, region)
             case Combine.AVERAGE_OF:
                 yield each
-                yield from self._average(inputs, limit, region)
+                yield from self._at_the_end(_average, inputs, limit, region)
             case Combine.DIFFERENCE_OF:
                 yield from self._difference(inputs, limit)
 
-    def _average(self, inputs: tuple[str, ...], limit: Limit, region: Region) -> Iterator[Way]:
+    def _at_the_end(
+        self, combined: Callable[[Sequence[int]], Fraction], inputs: tuple[str, ...], limit: Limit, region: Region
+    ) -> Iterator[Way]:
         """All at the one end of what the region leaves them: they can all be there at once."""
         elements = [self.faults.source(Part.SENSOR, name) for name in inputs]
         down = limit.compare.downward
@@ -134,8 +140,7 @@ class Wishes:
         if not all(trial.add_all(self._valid(name)) for name in inputs):
             return
         ends = [trial.range(e)[0 if down else 1] for e in elements]
-        room = limit.value * len(ends) - sum(ends) if down else sum(ends) - limit.value * len(ends)
-        if room > 0 or (room == 0 and not limit.compare.strict):
+        if compare(combined(ends), limit):
             yield tuple((e, ZERO, end) if down else (ZERO, e, -end) for e, end in zip(elements, ends, strict=True))
 
     def _difference(self, inputs: tuple[str, ...], limit: Limit) -> Iterator[Way]:
@@ -148,3 +153,7 @@ class Wishes:
             yield ()
         else:
             yield from (((b, a, -edge),) for a, b in permutations(elements, 2))
+
+
+def _average(values: Sequence[int]) -> Fraction:
+    return Fraction(sum(values), len(values))

@@ -16,12 +16,12 @@ from interlock.fuzz.faults import FaultSetError, Plan, meaningful
 from interlock.fuzz.judge import Judge
 from interlock.fuzz.moves import behave
 from interlock.fuzz.region import TruthError
-from interlock.fuzz.script import ImpossibleError, Script, admitted, replay
+from interlock.fuzz.script import Breach, ImpossibleError, Script, admitted, replay
 from interlock.logic.scan import Engine
 from interlock.scheme.model import Scheme
 from interlock.scheme.read import loads
 from tests.fuzz.test_stretch import memory, segments
-from tests.support.bench import BENCH
+from tests.support.bench import BENCH, edited
 from tests.support.random_schemes import BROAD, SMALL, random_scheme_text
 from tests.support.random_worlds import random_fault_set, split_faults
 
@@ -87,7 +87,16 @@ def test_a_replay_of_the_steps_comes_to_the_same() -> None:
         breach, _ = replay(scheme, attempt.script, aim.resets, judge, 1 << 30)
         assert (breach is not None) is attempt.violated
         assert attempt.violated or judge.exposure_us == attempt.judges[0].exposure_us
-        assert breach is None or breach.step == len(attempt.script.steps) - 1
+        last = len(attempt.script.steps) - 1
+        assert breach in (None, Breach(last, attempt.script.steps[last].scans))  # it ends where it is violated
+
+
+def test_a_behaviour_ends_at_the_scan_that_violates_its_claim() -> None:
+    """With 20 s of delay nothing changes from the cold on until the 200th scan, but the 100th is one too many."""
+    scheme = loads(edited(("trips: below 3 degC for 2 s", "trips: below 3 degC for 20 s")))
+    attempt = behave(Aim(scheme, scheme.claims[0], Plan.of(scheme, ())), Plainest())
+    assert attempt.violated
+    assert attempt.script.steps[-1].scans == 100
 
 
 def test_looking_ahead_leaves_the_engine_as_it_was() -> None:
@@ -191,6 +200,15 @@ def test_what_the_world_does_not_admit_is_refused(wrong: str, script: tuple[Sche
     assert set(bad) == set(WRONG)
     with pytest.raises(ImpossibleError):
         admitted(scheme, bad[wrong])
+
+
+def test_a_drift_wins_over_a_misplacement_and_both_over_health() -> None:
+    scheme = loads(edited(("drifts: -6 to 6 K", "drifts: -6 to 6 K\n    misplaced: -9 to 3 K")))
+    probe = scheme.sensors["probe"]
+    plan = Plan.of(scheme, [scheme.faults["probe.drifted"], scheme.faults["probe.misplaced"]])
+    assert plan.errors(scheme, ())["probe"] == probe.misplaced
+    assert plan.errors(scheme, ["probe.drifted"])["probe"] == probe.drifts
+    assert Plan.of(scheme, ()).errors(scheme, ())["probe"] == probe.measures
 
 
 def test_fault_sets_without_a_meaning_are_refused() -> None:
