@@ -179,3 +179,15 @@ def test_a_fault_that_stops_is_no_way_to_a_frozen_charge(fault: str) -> None:
     scheme = loads(BENCH)
     report = attacked(scheme, "frozen_charge", examples=40, given=(scheme.faults[fault],))
     assert not report.violated
+
+
+def test_a_wire_whose_break_permits_is_found_once_it_breaks() -> None:
+    """Healthy the mistake shows in nothing; with the wire broken the monitor's last word is not heard. In the good
+    scheme the same broken wire isolates the pack."""
+    claim = "hot_isolation/pack_contactor"
+    for name, violated in (("flawed/launch_permit_wire_permits", True), ("survey_launch", False)):
+        scheme = load(RULES / f"{name}.yaml")
+        report = attacked(scheme, claim, examples=40, given=(scheme.faults["pack_permit.broken"],))
+        print(f"{name}: found at {[r.found_at for r in report.violated]}")
+        assert bool(report.violated) is violated
+    assert not attacked(load(FLAWED / "launch_permit_wire_permits.yaml"), claim, examples=40).violated
