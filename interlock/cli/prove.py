@@ -8,10 +8,11 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
+from interlock.cli.counterexample import NO_CASE, case_text, drawn_to
 from interlock.cli.opened import opened
 from interlock.cli.render import count_text, print_json
 from interlock.cli.status import Exit
-from interlock.explain.trace import as_case, moments, names_that_matter, told
+from interlock.explain.trace import moments, told
 from interlock.proof.index import Index
 from interlock.proof.prove import BUDGET, Margin, Outcome, Verdict
 from interlock.proof.prove import prove as judge
@@ -19,7 +20,6 @@ from interlock.scheme.grammar import nearest
 from interlock.scheme.model import Claim, Fault, Limit, Scheme
 from interlock.scheme.order import LoopError
 from interlock.scheme.units import MICRO, time_text, value_text
-from interlock.scheme.words import Must
 
 
 def prove(
@@ -50,7 +50,7 @@ def prove(
         for verdict in _judged(scheme, claims, faults, budget or BUDGET):
             found.append(verdict)
             if not as_json:
-                _print(scheme, verdict, case=case, stories=stories)
+                _print(scheme, verdict, faults, case=case, stories=stories)
     except KeyboardInterrupt:
         interrupted = True
     except (LoopError, ValueError) as error:
@@ -58,7 +58,7 @@ def prove(
         return Exit.BAD_INPUT
     if drawn:
         try:
-            files = _draw(scheme, found, faults, drawn)
+            files = drawn_to(scheme, found, faults, drawn)
         except OSError as error:
             sys.stderr.write(f"{drawn} cannot be written: {error.strerror or error}\n")
             return Exit.BAD_INPUT
@@ -127,11 +127,11 @@ _SHOWN = {
 assert set(_SHOWN) == set(Outcome), set(Outcome) - set(_SHOWN)
 
 
-def _print(scheme: Scheme, verdict: Verdict, *, case: bool, stories: bool) -> None:
+def _print(scheme: Scheme, verdict: Verdict, faults: tuple[Fault, ...], *, case: bool, stories: bool) -> None:
     claim = verdict.claim
     sys.stdout.write(f"{_SHOWN[verdict.outcome]:<10} {claim.name:<40} {_said(scheme, verdict)}\n")
     if verdict.trace and case:
-        sys.stdout.write(as_case(scheme, claim, verdict.trace))
+        sys.stdout.write(case_text(scheme, verdict, faults) or NO_CASE)
     elif verdict.trace and stories:
         sys.stdout.writelines(f"    {sentence}\n" for sentence in told(scheme, claim, verdict.trace))
     sys.stdout.flush()
@@ -158,33 +158,6 @@ def _margin_text(scheme: Scheme, margin: Margin) -> str:
     return value_text(margin.value or 0, kind, difference=True) + ("" if margin.known else " at least")
 
 
-def _draw(scheme: Scheme, found: list[Verdict], faults: tuple[Fault, ...], folder: Path) -> list[str]:
-    """A timing diagram of each counterexample."""
-    from interlock.draw.history import history, replayed
-    from interlock.draw.timing import draw_timing
-    from interlock.proof.system import FaultPlan
-
-    files = []
-    installed = FaultPlan.of(faults).installed
-    for verdict in found:
-        if not verdict.trace:
-            continue
-        claim = verdict.claim
-        attended = claim.must is Must.NEVER_STOPPED and claim.attended
-        run = [(m.world, m.truth, m.scans) for m in moments(verdict.trace)]
-        segments = history(scheme, replayed(scheme, run, installed, attended=attended))
-        name = "refuted_" + claim.name.replace("/", "_")
-        shown = names_that_matter(scheme, claim) | {claim.path}
-        shown |= {r.name for r in scheme.rules.values() if any(t.path == claim.path for t in r.blocks)}
-        for drawing in draw_timing(
-            scheme, segments, name=name, title=f"Refuted: {claim.name}", always=shown, exactly=True
-        ):
-            folder.mkdir(parents=True, exist_ok=True)
-            (folder / f"{drawing.name}.svg").write_text(str(drawing.svg), encoding="utf-8")
-            files.append(str(folder / f"{drawing.name}.svg"))
-    return files
-
-
 def _finish(
     file: Path,
     scheme: Scheme,
@@ -206,7 +179,7 @@ def _finish(
                 "scheme": str(file),
                 "holds": len(found) == len(claims) and all(v.outcome is Outcome.HOLDS for v in found),
                 "faults": [f.name for f in faults],
-                "claims": [verdict_json(scheme, v, case=case) for v in found],
+                "claims": [verdict_json(scheme, v, faults, case=case) for v in found],
                 "not_judged": [c.name for c in claims[len(found) :]],
                 "not_protected": [c.name for c in unprotected],
                 "assumptions": assumptions,
@@ -234,7 +207,9 @@ def _assumptions(scheme: Scheme) -> list[str]:
     return [finding.message for finding in check(Facts(scheme))]
 
 
-def verdict_json(scheme: Scheme, verdict: Verdict, *, case: bool = False) -> dict[str, Any]:
+def verdict_json(
+    scheme: Scheme, verdict: Verdict, faults: tuple[Fault, ...] = (), *, case: bool = False
+) -> dict[str, Any]:
     """One verdict as plain data. `exposure_s` is null where it has none or no bound (`endless` tells which)."""
     margins = [_margin_json(scheme, m) for m in verdict.margins]
     data: dict[str, Any] = {
@@ -252,7 +227,7 @@ def verdict_json(scheme: Scheme, verdict: Verdict, *, case: bool = False) -> dic
     if verdict.trace:
         data["story"] = told(scheme, verdict.claim, verdict.trace)
         if case:
-            data["case"] = as_case(scheme, verdict.claim, verdict.trace)
+            data["case"] = case_text(scheme, verdict, faults) or None
     return data
 
 

@@ -108,10 +108,17 @@ def replayed(
     """A trace run again on the readable engine; the truth is seen beside the readings."""
     engine = Engine(scheme, installed, attended=attended)
     for world, truth, scans in run:
-        once = ((world, 1), (replace(world, cycles=frozenset()), scans - 1)) if world.cycles else ((world, scans),)
-        for part, lasting in once:
-            for seen, lasted in stretches(engine, part, lasting):
-                yield part, replace(seen, readings={**truth, **seen.readings}), lasted, ()
+        for seen, lasted in _lasting(engine, world, scans):
+            yield world, replace(seen, readings={**truth, **seen.readings}), lasted, ()
+
+
+def _lasting(engine: Engine, world: World, scans: int) -> Iterator[tuple[Seen, int]]:
+    """A world that cycles a unit does so at each of its scans; any other may be run in stretches."""
+    if world.cycles:
+        for _ in range(scans):
+            yield engine.scan(world), 1
+    else:
+        yield from stretches(engine, world, scans)
 
 
 def _case_run(scheme: Scheme, case: Case) -> Iterator[Lasting]:

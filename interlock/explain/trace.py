@@ -1,4 +1,4 @@
-"""A run told as a story, and turned into a case of the scheme.
+"""A run told as a story.
 
 A run is a sequence of stretches, each one world for a number of scans with what its last scan came to.
 """
@@ -12,7 +12,7 @@ from typing import Protocol
 
 from interlock.logic.scan import Seen, World
 from interlock.scheme.model import Claim, Scheme
-from interlock.scheme.units import decimal_text, time_text, value_text
+from interlock.scheme.units import time_text, value_text
 from interlock.scheme.words import Must, Signal
 
 
@@ -142,42 +142,3 @@ def _outcome(claim: Claim, before: Moment | None, now: Moment) -> list[str]:
         verb = "may be running" if claim.must is Must.NEVER_RUNNING else "may be stopped"
         return [f"from here on {claim.path} {verb} where it must not"]
     return []
-
-
-def as_case(scheme: Scheme, claim: Claim, run: Sequence[Told]) -> str:
-    """The run as a case to be put under `cases:`; it expects what the claim demands, so it fails until that is mended.
-
-    A reading finer than a millionth is rounded, which the case says.
-    """
-    lines = [f"  {claim.requirement} of {claim.path} refuted:"]
-    before: Moment | None = None
-    parts = moments(run)
-    for i, moment in enumerate(parts):
-        sets = {
-            n: f"{decimal_text(v)} {scheme.sensors[n].kind}"
-            for n, v in moment.world.readings.items()
-            if before is None or before.world.readings.get(n) != v
-        }
-        sets |= {
-            n: "on" if on else "off"
-            for n, on in moment.world.lines.items()
-            if (before.world.lines.get(n, False) if before else False) is not on
-        }
-        faults = moment.world.faults - (before.world.faults if before else frozenset())
-        named = sorted(f.name for f in faults) + [f"{unit}.power_cycled" for unit in sorted(moment.world.cycles)]
-        keys = []
-        if sets:
-            keys.append("set: {" + ", ".join(f"{n}: {v}" for n, v in sets.items()) + "}")
-        if named:
-            keys.append("fault: [" + ", ".join(named) + "]")
-        keys.append(f"for: {_exact(moment.scans * scheme.scan_us)}")
-        if i == len(parts) - 1:
-            wanted = "stopped" if claim.must is Must.NEVER_RUNNING else "running"
-            keys.append(f"expect: {{{claim.path}: {wanted}}}")
-        lines.append("    - {" + ", ".join(keys) + "}")
-        before = moment
-    return "\n".join(lines) + "\n"
-
-
-def _exact(us: int) -> str:
-    return f"{decimal_text(us)} s"

@@ -11,9 +11,9 @@ from dataclasses import dataclass, field, replace
 
 from interlock.fuzz.found import Found
 from interlock.fuzz.judge import Resets, engine_for, resets_of
-from interlock.fuzz.script import Step, stretches_of
+from interlock.fuzz.script import Script, Step, stretches_of
 from interlock.logic.cases import run_case
-from interlock.scheme.model import Case, Expectation, Fault, Scheme, Setting
+from interlock.scheme.model import Case, Claim, Expectation, Fault, Scheme, Setting
 from interlock.scheme.model import Step as CaseStep
 from interlock.scheme.units import time_text, value_text
 from interlock.scheme.words import TWO_WORDS, LineForm, Must, Signal, State
@@ -36,20 +36,25 @@ class AsCase:
 
 
 def as_case(scheme: Scheme, found: Found) -> AsCase | None:
-    """The violation as a case; None where it can't be one."""
-    parts = _parts(scheme, found)
+    """What was found as a case; None where it can't be one."""
+    return case_of(scheme, found.claim, found.script, f"{found.claim.name}, found by fuzz")
+
+
+def case_of(scheme: Scheme, claim: Claim, script: Script, name: str) -> AsCase | None:
+    """A behaviour that violates a claim, as a case of that name; None where it can't be one."""
+    parts = _parts(scheme, claim, script)
     if parts is None:
         return None
-    case = Case(f"{found.claim.name}, found by fuzz", tuple(_steps(scheme, found, parts)))
+    case = Case(name, tuple(_steps(scheme, claim, script, parts)))
     failures = run_case(scheme, case).steps[-1].failures
     if not failures:
         return None
     return AsCase(case, _text(scheme, case))
 
 
-def _parts(scheme: Scheme, found: Found) -> list[Part] | None:
+def _parts(scheme: Scheme, claim: Claim, script: Script) -> list[Part] | None:
     """The behaviour cut where a person resets something. None where a reset is none of a button's."""
-    script, resets = found.script, resets_of(found.claim)
+    resets = resets_of(claim)
     if resets is not Resets.AT_ONCE:
         return [Part(step) for step in script.steps]
     engine = engine_for(scheme, script.plan.installed, resets)
@@ -74,8 +79,8 @@ def _parts(scheme: Scheme, found: Found) -> list[Part] | None:
     return parts
 
 
-def _steps(scheme: Scheme, found: Found, parts: list[Part]) -> Iterator[CaseStep]:
-    plan = found.script.plan
+def _steps(scheme: Scheme, claim: Claim, script: Script, parts: list[Part]) -> Iterator[CaseStep]:
+    plan = script.plan
     named = {fault.name: fault for fault in plan.faults}
     sensors = _sensors(scheme, plan.faults)
     before: Step | None = None
@@ -97,8 +102,8 @@ def _steps(scheme: Scheme, found: Found, parts: list[Part]) -> Iterator[CaseStep
             faults = [*installed, *(f for f in faults if f not in installed)]
         faults += [f for unit in step.cycles if (f := scheme.fault(f"{unit}.power_cycled"))]
         last = number == len(parts)
-        wanted = found.claim.must is Must.NEVER_STOPPED
-        expects = (Expectation(Signal.PATH, found.claim.path, wanted),) if last else ()
+        wanted = claim.must is Must.NEVER_STOPPED
+        expects = (Expectation(Signal.PATH, claim.path, wanted),) if last else ()
         yield CaseStep((*readings, *lines), part.presses, tuple(faults), (), step.scans, expects)
         before = step
 
