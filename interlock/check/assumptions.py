@@ -9,7 +9,7 @@ from interlock.check.idents import Ident
 from interlock.check.make import finding
 from interlock.scheme.findings import Finding
 from interlock.scheme.model import Scheme, Sensor
-from interlock.scheme.truth import reading_bounds
+from interlock.scheme.truth import Implied, implied_assumptions
 from interlock.scheme.units import value_text
 
 
@@ -17,18 +17,14 @@ def check(facts: Facts) -> Iterator[Finding]:
     """All findings of this family. A reading that fits all intervals at once exists only where the quantities are near
     enough to each other; that must follow from the spans and ties."""
     for sensor in facts.scheme.sensors.values():
-        tighter = [
-            (p, q, most, known)
-            for (p, q), most in reading_bounds(sensor.measures).items()
-            if (known := facts.truths.most_apart(p, q)) > most
-        ]
+        tighter = implied_assumptions(facts.truths.closed, (sensor,))
         if tighter:
             yield _assumption(facts.scheme, sensor, tighter)
 
 
-def _assumption(scheme: Scheme, sensor: Sensor, tighter: list[tuple[str, str, int, int]]) -> Finding:
-    p, q, most, known = tighter[0]
-    said = " and ".join(f"{one} - {other} at most {_apart(sensor, limit)}" for one, other, limit, _ in tighter)
+def _assumption(scheme: Scheme, sensor: Sensor, tighter: tuple[Implied, ...]) -> Finding:
+    p, q, most, known = tighter[0].upper, tighter[0].lower, tighter[0].most, tighter[0].declared
+    said = " and ".join(f"{t.upper} - {t.lower} at most {_apart(sensor, t.most)}" for t in tighter)
     return finding(
         Ident.IMPLIED_ASSUMPTION,
         sensor.name,

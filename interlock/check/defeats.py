@@ -7,8 +7,7 @@ from collections.abc import Iterable
 from interlock.check.chains import Chain
 from interlock.check.guards import Defeat, Loss
 from interlock.check.reach import Bound
-from interlock.logic.readings import at_input, combined
-from interlock.logic.scan import compare
+from interlock.logic.readings import at_input, combined, compare
 from interlock.scheme.model import AnyOf, Claim, Condition, Limit, Scheme, Sensor, Test
 from interlock.scheme.words import Mode, OnInvalid, Signal
 

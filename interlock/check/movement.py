@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from interlock.check.facts import Facts
 from interlock.check.reach import Bound, reach
 from interlock.check.wiring import closed, energised
-from interlock.logic.scan import compare
+from interlock.logic.readings import compare
 from interlock.scheme.model import Condition, Limit, Output, Rule, Test
 from interlock.scheme.words import LineForm, Mode, OnInvalid, PowerUp, Signal
 

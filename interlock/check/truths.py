@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from functools import cached_property
 
 from interlock.scheme.model import Condition, Interval, Limit, Scheme, Sensor
-from interlock.scheme.truth import ZERO, Bounds, closed, declared_bounds
+from interlock.scheme.truth import ZERO, Bounds, closed, declared_bounds, most_apart
 from interlock.scheme.words import Signal
 
 
@@ -30,8 +30,7 @@ class Truths:
 
     def most_apart(self, one: str, other: str) -> int:
         """The greatest value of one - other."""
-        known = self.closed.get((one, other))
-        return known if known is not None else self.range(one).high - self.range(other).low
+        return most_apart(self.closed, one, other)
 
     def follows(self, sensor: Sensor, quantity: str, *, upward: bool) -> bool:
         """Whether the reading is bounded from above (`upward`), or from below, by the quantity and ties alone."""

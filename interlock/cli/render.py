@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Any, TextIO
 
 from interlock.scheme.findings import Finding, Severity
@@ -87,8 +87,3 @@ def excerpt(source: Source, place: Place, caret: str = "^") -> str:
 def count_text(count: int, noun: str) -> str:
     """`1 finding`, `3 findings`."""
     return f"{count} {noun}" + ("" if count == 1 else "s")
-
-
-def by_severity(findings: Iterable[Finding]) -> list[Finding]:
-    """Errors first, each in the file's order."""
-    return sorted(findings, key=lambda f: (f.severity is not Severity.ERROR, f.place))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from interlock.draw.layout import Edge, Layout, Node, Routed, laid_out
@@ -134,10 +133,3 @@ def _box(svg: Svg, box: Box, x: float, y: float) -> None:
     at = svg.lines(x, at, names, bold=True, anchor="middle")
     svg.lines(x, at - 0.5, lines, size=SMALL, anchor="middle")
     svg.close_group(link=bool(box.link))
-
-
-def chunks(items: Sequence[str], most: int) -> list[list[str]]:
-    """Items in groups of at most `most`, as even as can be."""
-    count = -(-len(items) // most)
-    size = -(-len(items) // count) if count else 1
-    return [list(items[i : i + size]) for i in range(0, len(items), size)]

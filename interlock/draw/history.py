@@ -37,22 +37,11 @@ def history(scheme: Scheme, run: Iterable[Lasting]) -> tuple[Segment, ...]:
     segments: list[Segment] = []
     at = 0
     for _, seen, scans, marks in run:
-        segment = Segment(
-            at,
-            scans,
-            dict(seen.readings),
-            dict(seen.lines),
-            {name: state for name, (state, _) in seen.states.items()},
-            {path: seen.running(path) for path in scheme.paths},
-            marks,
-        )
+        states = {name: state for name, (state, _) in seen.states.items()}
+        running = {path: seen.running(path) for path in scheme.paths}
+        segments.append(Segment(at, scans, dict(seen.readings), dict(seen.lines), states, running, marks))
         at += scans
-        last = segments[-1] if segments else None
-        if last and not marks and _same(last, segment):
-            segments[-1] = replace(last, scans=last.scans + scans)
-        else:
-            segments.append(segment)
-    return tuple(segments)
+    return _joined(segments)
 
 
 def _seen(
@@ -61,8 +50,15 @@ def _seen(
     return s.readings, s.lines, s.states, s.running
 
 
-def _same(one: Segment, other: Segment) -> bool:
-    return _seen(one) == _seen(other)
+def _joined(segments: Iterable[Segment]) -> tuple[Segment, ...]:
+    """Neighbours in which the same is seen as one, unless a mark stands between them."""
+    joined: list[Segment] = []
+    for segment in segments:
+        if joined and not segment.marks and _seen(joined[-1]) == _seen(segment):
+            joined[-1] = replace(joined[-1], scans=joined[-1].scans + segment.scans)
+        else:
+            joined.append(segment)
+    return tuple(joined)
 
 
 def worth_showing(segments: Sequence[Segment], always: Collection[str] = ()) -> set[str]:
@@ -77,20 +73,16 @@ def worth_showing(segments: Sequence[Segment], always: Collection[str] = ()) -> 
 
 def only(segments: Sequence[Segment], names: Collection[str]) -> tuple[Segment, ...]:
     """The same run with nothing but these names in it; neighbours that then look alike are joined."""
-    joined: list[Segment] = []
-    for s in segments:
-        part = replace(
+    return _joined(
+        replace(
             s,
             readings={n: v for n, v in s.readings.items() if n in names},
             lines={n: v for n, v in s.lines.items() if n in names},
             states={n: v for n, v in s.states.items() if n in names},
             running={n: v for n, v in s.running.items() if n in names},
         )
-        if joined and not part.marks and _same(joined[-1], part):
-            joined[-1] = replace(joined[-1], scans=joined[-1].scans + part.scans)
-        else:
-            joined.append(part)
-    return tuple(joined)
+        for s in segments
+    )
 
 
 def case_history(scheme: Scheme, case: Case) -> tuple[Segment, ...]:

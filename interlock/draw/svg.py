@@ -121,12 +121,6 @@ class Svg:
         at = f'x="{number(x)}" y="{number(y)}" width="{number(width)}" height="{number(height)}"'
         self._parts.append(f'<rect {at}{corner} fill="{painted}"{pen}/>')
 
-    def circle(self, x: float, y: float, radius: float, *, fill: str = BLACK, stroke: Stroke | None = None) -> None:
-        """A circle or a dot."""
-        pen = f" {_pen(stroke)}" if stroke else ""
-        at = f'cx="{number(x)}" cy="{number(y)}" r="{number(radius)}"'
-        self._parts.append(f'<circle {at} fill="{fill}"{pen}/>')
-
     def arrow_head(self, x: float, y: float, dx: float, dy: float, size: float = 5, colour: str = BLACK) -> None:
         """A head whose tip is at (x, y), pointing along (dx, dy)."""
         length = max((dx * dx + dy * dy) ** 0.5, 1e-9)

@@ -4,15 +4,7 @@ from __future__ import annotations
 
 from interlock.scheme.model import Condition, Limit, Rule, Scheme, Test, Trigger
 from interlock.scheme.units import Kind, time_text, value_text
-from interlock.scheme.words import TWO_WORDS, Combine, Compare, Signal, State
-
-_SIGNS = {
-    Compare.BELOW: "<",
-    Compare.ABOVE: ">",
-    Compare.AT_OR_BELOW: "≤",
-    Compare.AT_OR_ABOVE: "≥",
-}
-assert set(_SIGNS) == set(Compare), set(Compare) - set(_SIGNS)
+from interlock.scheme.words import TWO_WORDS, Combine, Signal, State
 
 STATE_WORDS = {
     State.CLEAR: "clear",
@@ -56,8 +48,3 @@ def trigger_text(scheme: Scheme, rule: Rule, trigger: Trigger) -> str:
 def condition_text(scheme: Scheme, condition: Condition) -> str:
     """`coldest_cell below 0 degC`."""
     return f"{condition.name} {asked_text(scheme, condition.signal, condition.name, condition.test)}"
-
-
-def sign(compare: Compare) -> str:
-    """The mathematical sign, for narrow places."""
-    return _SIGNS[compare]

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from interlock.logic.scan import Engine, Seen, compare
+from interlock.logic.readings import compare
+from interlock.logic.scan import Engine, Seen
 from interlock.scheme.model import Claim, Condition, Fault, Limit, Rule, Scheme
 from interlock.scheme.words import LineForm, Must, Signal, Word
 

@@ -12,8 +12,7 @@ from itertools import combinations, permutations
 
 from interlock.fuzz.region import ZERO, Bound, Region, opposite, within
 from interlock.logic.faultset import FaultSet
-from interlock.logic.readings import median
-from interlock.logic.scan import compare
+from interlock.logic.readings import compare, median
 from interlock.scheme.model import Limit, Reading, Rule, Scheme
 from interlock.scheme.words import Combine, OnInvalid, Part, Signal
 

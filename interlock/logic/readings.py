@@ -1,12 +1,12 @@
-"""Derived readings: several sensors combined."""
+"""Readings: several sensors combined, and a value held against a limit."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from fractions import Fraction
 
-from interlock.scheme.model import Interval, Reading
-from interlock.scheme.words import Combine
+from interlock.scheme.model import Interval, Limit, Reading
+from interlock.scheme.words import Combine, Compare
 
 # A reading in millionths; exact, since averages and medians may fall between; None: invalid.
 Value = int | Fraction | None
@@ -37,3 +37,17 @@ def combined(reading: Reading, inputs: Mapping[str, int | None]) -> Value:
     """A derived reading from its sensors' readings; None when fewer than `needs` of them are valid."""
     values = [value for name in reading.sensors if (value := inputs[name]) is not None]
     return _COMBINE[reading.combine](values) if len(values) >= reading.needs else None
+
+
+def compare(value: Value, limit: Limit) -> bool:
+    """Whether a valid value meets a limit; strict unless the word says otherwise."""
+    assert value is not None
+    match limit.compare:
+        case Compare.BELOW:
+            return value < limit.value
+        case Compare.ABOVE:
+            return value > limit.value
+        case Compare.AT_OR_BELOW:
+            return value <= limit.value
+        case Compare.AT_OR_ABOVE:
+            return value >= limit.value

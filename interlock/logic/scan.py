@@ -11,9 +11,9 @@ from dataclasses import dataclass, field
 
 from interlock.logic.faultset import FaultSet, scan_order
 from interlock.logic.machine import RuleMachine
-from interlock.logic.readings import Value, at_input, combined
+from interlock.logic.readings import Value, at_input, combined, compare
 from interlock.scheme.model import AnyOf, Condition, Fault, Limit, Output, Rule, Scheme, Test
-from interlock.scheme.words import Compare, Contact, EnergisedWhen, LineForm, Mode, OnInvalid, Part, Signal, State
+from interlock.scheme.words import Contact, EnergisedWhen, LineForm, Mode, OnInvalid, Part, Signal, State
 
 LONG_AGO = 1 << 62  # scans since something that never happened
 
@@ -49,20 +49,6 @@ class Seen:
     def running(self, path: str) -> bool | None:
         """True certainly running, False certainly stopped, None where it may be either."""
         return None if self.may_run[path] and self.may_stop[path] else self.may_run[path]
-
-
-def compare(value: Value, limit: Limit) -> bool:
-    """Whether a valid value meets a limit; strict unless the word says otherwise."""
-    assert value is not None
-    match limit.compare:
-        case Compare.BELOW:
-            return value < limit.value
-        case Compare.ABOVE:
-            return value > limit.value
-        case Compare.AT_OR_BELOW:
-            return value <= limit.value
-        case Compare.AT_OR_ABOVE:
-            return value >= limit.value
 
 
 class Engine:

@@ -13,7 +13,6 @@ from itertools import product
 from interlock.proof.cone import Wants
 from interlock.proof.rough import Rough, Roughly, Sight, Span, Spans, Ways, forked, inside
 from interlock.proof.sights import Codes, Scene, Sights
-from interlock.scheme.words import Signal
 
 MOST_PLANS = 90
 MOST_MIXED = 4
@@ -83,11 +82,6 @@ def _turned(scene: Scene, lines: list[str], on: bool) -> Scene:
 def opposite(wants: Wants) -> Wants:
     """What hinders it."""
     return {item: frozenset(not v for v in wanted) for item, wanted in wants.items()}
-
-
-def wants_held(wants: Wants, rule: str, active: bool) -> Wants:
-    """The same, and first of all a value-watching rule active or not."""
-    return {(Signal.RULE, rule): frozenset({active}), **wants}
 
 
 # --- playing

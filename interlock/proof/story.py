@@ -8,7 +8,8 @@ from fractions import Fraction
 from typing import cast
 
 from interlock.logic.faultset import FaultSet
-from interlock.logic.scan import Engine, Seen, World, compare
+from interlock.logic.readings import compare
+from interlock.logic.scan import Engine, Seen, World
 from interlock.proof.bounds import SCALE, Bounds
 from interlock.proof.cells import Group
 from interlock.proof.goal import Goal, Moves, Resets

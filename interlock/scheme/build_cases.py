@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from interlock.scheme.build_faults import Catalogue, find_fault
+from interlock.scheme.build_faults import Catalogue, named_fault
 from interlock.scheme.draft import SIGNAL_OF, Draft
 from interlock.scheme.fields import ON, Fields, Named, parsed
 from interlock.scheme.grammar import nearest, read_value
@@ -141,7 +141,7 @@ class _Cases:
         return name
 
     def _faults(self, found: Fields, key: str) -> tuple[Fault, ...]:
-        return tuple(f for named in found.fault_names(key) if (f := find_fault(self.draft, named, self.catalogue)))
+        return tuple(f for named in found.fault_names(key) if (f := named_fault(self.draft, named, self.catalogue)))
 
     def _settings(self, found: Fields) -> tuple[Setting, ...]:
         settings: dict[str, Setting] = {}

@@ -10,7 +10,7 @@ from interlock.scheme.draft import Draft
 from interlock.scheme.fields import NAME, Fields, Named
 from interlock.scheme.grammar import nearest
 from interlock.scheme.keys import Section
-from interlock.scheme.model import Exclusion, Fault, Rate, Sensor
+from interlock.scheme.model import Exclusion, Fault, Rate, Sensor, find_fault
 from interlock.scheme.source import Place
 from interlock.scheme.tree import Entry, MappingNode, SequenceNode, kind_of, shortened
 from interlock.scheme.truth import Bounds
@@ -28,16 +28,10 @@ class Catalogue:
 
     def find(self, name: str) -> Fault | None:
         """A fault by name, left out or not, a swap named either way round."""
-        pair, dot, mode = name.rpartition(".")
-        turned = "~".join(reversed(pair.split("~"))) + dot + mode
-        for table in (self.faults, self.excluded):
-            for spelling in (name, turned):
-                if spelling in table:
-                    return table[spelling]
-        return None
+        return find_fault(name, self.faults, self.excluded)
 
 
-def find_fault(draft: Draft, named: Named, catalogue: Catalogue) -> Fault | None:
+def named_fault(draft: Draft, named: Named, catalogue: Catalogue) -> Fault | None:
     """A fault by name; None (reported) where there is none."""
     fault = catalogue.find(named.text)
     if fault is None:
@@ -148,7 +142,7 @@ def _add(
 def _tie(draft: Draft, entry: Entry, fields: Fields, catalogue: Catalogue) -> None:
     """`NAME: {together: [...]}`: a common cause."""
     name = entry.key.text
-    members = [fault for named in fields.fault_names("together") if (fault := find_fault(draft, named, catalogue))]
+    members = [fault for named in fields.fault_names("together") if (fault := named_fault(draft, named, catalogue))]
     if not NAME.match(name) or name in catalogue.faults or name in draft.declared:
         draft.log.report(
             "bad-name", f"`{shortened(name)}` can't name a common cause", fields.place, "choose a new plain name"
@@ -185,7 +179,7 @@ def _leave_out_and_rate(draft: Draft, entry: Entry, fields: Fields, catalogue: C
         )
     if not fields.has("excluded") and not fields.has("rate"):
         return
-    fault = find_fault(draft, name, catalogue)
+    fault = named_fault(draft, name, catalogue)
     if fault is None:
         return
     if rate is not None:

@@ -76,14 +76,10 @@ def _swaps(
 
 
 def _lines_read(rules: Mapping[str, Rule], units: Sequence[str]) -> dict[str, set[str]]:
-    """The lines each unit's rules read: watched, resetting, overriding, as a condition or as a mode's condition."""
+    """The lines each unit's rules read."""
     seen: dict[str, set[str]] = {unit: set() for unit in units}
     for rule in rules.values():
-        names = seen[rule.unit]
-        names.update({rule.watched} if rule.watches is Signal.LINE else set())
-        names.update(n for n in (rule.reset_by, rule.overridden_by) if n)
-        names.update(c.name for c in rule.only_while if c.signal is Signal.LINE)
-        names.update(c.name for t in rule.blocks for alternative in t.when for c in alternative)
+        seen[rule.unit].update(rule.lines_read())
     return seen
 
 

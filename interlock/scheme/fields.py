@@ -33,7 +33,6 @@ W = TypeVar("W", bound=Word)
 YES = {"yes": True, "true": True, "no": False, "false": False}
 ON = {"on": True, "off": False}
 NAME = re.compile(r"[^\W\d_][\w-]{0,79}\Z")
-MOST_DIGITS = 9
 MOST_LISTED = 12
 
 

@@ -202,6 +202,14 @@ class Rule:
         """True where a person must reset the rule."""
         return self.reset is Reset.MANUAL
 
+    def lines_read(self) -> Iterator[str]:
+        """The lines it reads: watched, resetting, overriding, as a condition or as a mode's condition."""
+        if self.watches is Signal.LINE:
+            yield self.watched
+        yield from (name for name in (self.reset_by, self.overridden_by) if name)
+        yield from (c.name for c in self.only_while if c.signal is Signal.LINE)
+        yield from (c.name for target in self.blocks for alternative in target.when for c in alternative)
+
 
 @dataclass(frozen=True, slots=True)
 class Flow:
@@ -407,14 +415,7 @@ class Scheme:
 
     def reads(self, unit: str) -> tuple[str, ...]:
         """The lines that `unit` reads, in the scheme's order."""
-        seen: set[str] = set()
-        for rule in self.rules.values():
-            if rule.unit != unit:
-                continue
-            seen.update({rule.watched} if rule.watches is Signal.LINE else set())
-            seen.update(n for n in (rule.reset_by, rule.overridden_by) if n)
-            seen.update(c.name for c in rule.only_while if c.signal is Signal.LINE)
-            seen.update(c.name for t in rule.blocks for alternative in t.when for c in alternative)
+        seen = {name for rule in self.rules.values() if rule.unit == unit for name in rule.lines_read()}
         return tuple(name for name in self.lines if name in seen)
 
     def drives(self, unit: str, path: str) -> tuple[str, ...]:
@@ -423,10 +424,15 @@ class Scheme:
 
     def fault(self, name: str) -> Fault | None:
         """The fault of that name, excluded ones and swaps named either way round included; None where there is none."""
-        pair, _, mode = name.rpartition(".")
-        turned = "~".join(reversed(pair.split("~"))) + "." + mode
-        for table in (self.faults, self.excluded_faults):
-            for spelling in (name, turned):
-                if spelling in table:
-                    return table[spelling]
-        return None
+        return find_fault(name, self.faults, self.excluded_faults)
+
+
+def find_fault(name: str, *tables: Mapping[str, Fault]) -> Fault | None:
+    """The fault of that name in the first table that has it, a swap named either way round; None where none has."""
+    pair, dot, mode = name.rpartition(".")
+    turned = "~".join(reversed(pair.split("~"))) + dot + mode
+    for table in tables:
+        for spelling in (name, turned):
+            if spelling in table:
+                return table[spelling]
+    return None

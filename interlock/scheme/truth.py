@@ -7,8 +7,9 @@ tightest implied bounds are its shortest paths (Bellman 1958; the closure is Flo
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 
-from interlock.scheme.model import Quantity, SensorError
+from interlock.scheme.model import Quantity, Sensor, SensorError
 
 ZERO = ""  # the fixed point of every bound on one quantity alone
 
@@ -99,3 +100,34 @@ def merged(*systems: Bounds) -> Bounds:
         for (left, right), most in system.items():
             tighten(result, left, right, most)
     return result
+
+
+def most_apart(bounds: Bounds, one: str, other: str) -> int:
+    """The greatest value of one - other under closed bounds."""
+    known = bounds.get((one, other))
+    return known if known is not None else bounds[one, ZERO] + bounds[ZERO, other]
+
+
+@dataclass(frozen=True, slots=True)
+class Implied:
+    """`upper` - `lower` is at most `most` (millionths), because of `sensor`; ties and spans alone allow `declared`.
+
+    Where no reading could satisfy all intervals of a sensor, that truth cannot occur: two quantities seen by one sensor
+    are thereby held together. Where spans and ties alone allow more, the difference is an assumption nobody declared.
+    """
+
+    sensor: str
+    upper: str
+    lower: str
+    most: int
+    declared: int
+
+
+def implied_assumptions(declared: Bounds, sensors: Iterable[Sensor]) -> tuple[Implied, ...]:
+    """The differences that sensors bound more tightly than the closed spans and ties do, in the scheme's order."""
+    return tuple(
+        Implied(sensor.name, upper, lower, most, known)
+        for sensor in sensors
+        for (upper, lower), most in reading_bounds(sensor.measures).items()
+        if (known := most_apart(declared, upper, lower)) > most
+    )

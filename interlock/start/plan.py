@@ -96,11 +96,6 @@ class Plan:
         return "probe" if self.answers.probes == 1 else "warmest_reading"
 
     @property
-    def monitor_unit(self) -> str:
-        """The unit that reads the cell taps."""
-        return "cell_monitor" if self.answers.monitor else "board"
-
-    @property
     def users(self) -> str:
         """The group of all loads that rules stop: not the built-in one where a dump load must run on."""
         return "users" if self.turbines else "loads"

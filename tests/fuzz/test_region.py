@@ -8,7 +8,7 @@ from itertools import product
 import pytest
 
 from interlock.fuzz.region import ZERO, Region, Style, TruthError, opposite, possible, roundest, within
-from interlock.logic.scan import compare
+from interlock.logic.readings import compare
 from interlock.scheme.model import Interval, Limit, SensorError
 from interlock.scheme.read import loads
 from interlock.scheme.words import Compare

@@ -9,7 +9,8 @@ from interlock.fuzz.faults import Plan
 from interlock.fuzz.region import ZERO, Region, Style, TruthError, groups, possible
 from interlock.fuzz.wishes import Wishes
 from interlock.logic.faultset import FaultSet
-from interlock.logic.scan import Engine, World, compare
+from interlock.logic.readings import compare
+from interlock.logic.scan import Engine, World
 from interlock.scheme.model import Limit, Rule, Scheme
 from interlock.scheme.read import loads
 from interlock.scheme.words import Combine, OnInvalid, Part, Signal

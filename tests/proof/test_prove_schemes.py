@@ -6,10 +6,11 @@ from pathlib import Path
 
 import pytest
 
-from interlock.proof.implied import Implied, implied_assumptions
 from interlock.proof.index import Index
 from interlock.proof.prove import Outcome, prove, prove_all
+from interlock.scheme.model import Scheme
 from interlock.scheme.read import load, loads
+from interlock.scheme.truth import Implied, closed, declared_bounds, implied_assumptions
 from interlock.scheme.units import MICRO
 from tests.support.bench import BENCH, edited
 
@@ -55,9 +56,13 @@ def test_a_design_mistake_is_found_with_a_story(file: str, claim: str) -> None:
     assert verdict.trace
 
 
+def implied(scheme: Scheme) -> tuple[Implied, ...]:
+    return implied_assumptions(closed(declared_bounds(scheme.quantities)) or {}, scheme.sensors.values())
+
+
 def test_a_sensor_that_forbids_more_than_the_ties_is_named() -> None:
     # probe: reading - coldest >= -0.5 K and reading - hottest <= 0.5 K never bind beyond the ties; its other two do:
     # hottest - coldest <= 2 + 4 K is the tie itself
-    assert implied_assumptions(loads(BENCH, "bench.yaml")) == ()
+    assert implied(loads(BENCH, "bench.yaml")) == ()
     looser = loads(edited(("at_most: coldest_cell + 6 K", "at_most: coldest_cell + 9 K")), "bench.yaml")
-    assert implied_assumptions(looser) == (Implied("probe", "hottest_cell", "coldest_cell", 6 * MICRO, 9 * MICRO),)
+    assert implied(looser) == (Implied("probe", "hottest_cell", "coldest_cell", 6 * MICRO, 9 * MICRO),)

@@ -14,8 +14,8 @@ import pytest
 import z3
 
 from interlock.logic.faultset import FaultSet, scan_order
-from interlock.logic.readings import Value
-from interlock.logic.scan import Engine, Seen, World, compare
+from interlock.logic.readings import Value, compare
+from interlock.logic.scan import Engine, Seen, World
 from interlock.scheme.model import Claim, Fault, Rule, Scheme
 from interlock.scheme.order import LoopError
 from interlock.scheme.read import loads
