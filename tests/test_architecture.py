@@ -18,10 +18,11 @@ MAY_IMPORT: dict[str, set[str]] = {
     "check": {"scheme", "logic"},
     "proof": {"scheme", "logic"},
     "fuzz": {"scheme", "logic"},
+    "faults": {"scheme", "logic", "proof"},
     "explain": {"scheme", "logic", "proof"},
     "start": {"scheme"},
-    "draw": {"scheme", "logic"},
-    "cli": {"scheme", "logic", "check", "proof", "fuzz", "explain", "start", "draw"},
+    "draw": {"scheme", "logic", "faults"},
+    "cli": {"scheme", "logic", "check", "proof", "fuzz", "faults", "explain", "start", "draw"},
 }
 
 
