@@ -83,14 +83,14 @@ def importances(
 ) -> tuple[Importance, ...]:
     """The importance of each event of the minimal cut sets, the most important by Fussell and Vesely first.
 
-    The events share the work: that of the top event where it gives only an interval, else eight times that. Raises
+    The events share the work: that of the top event where it gives only an interval, else four times that. Raises
     ValueError as `chance` does.
     """
     figures = _Figures(family, probability)
     expansion = _Expansion(figures, work)
     top = expansion.value(0, figures.sets)
     if figures.names.bits:
-        expansion.work = (8 if top.exact is not None else 1) * work // len(figures.names.bits)
+        expansion.work = (4 if top.exact is not None else 1) * work // len(figures.names.bits)
     found = []
     for name, bit in figures.names.bits.items():
         with_it = tuple(mask for mask in figures.sets if mask & bit)
@@ -310,7 +310,7 @@ class _Expansion:
             others = [part for part in parts if part not in holding]
             children: list[tuple[Key, float]] = [((about, part), weight) for part in holding]
             return _Frame(key, weight, children + [((0, part), weight) for part in others])
-        pivot = _most_frequent(sets, about)
+        pivot = _most_tied(sets, about)
         p = self.figures.probability[pivot]
         children = [((about, _given(sets, pivot)), weight * p)]
         children.append(((about, tuple(mask for mask in sets if not mask & pivot)), weight * (1 - p)))
@@ -382,12 +382,17 @@ def _parts(sets: Masks) -> list[Masks]:
     return [tuple(sorted(members)) for _, members in parts]
 
 
-def _most_frequent(sets: Masks, about: int) -> int:
-    """The event in most sets, but for the one in question; of equals the middle one, which tends to cut in halves."""
+def _most_tied(sets: Masks, about: int) -> int:
+    """The event to expand by: in most sets, a set of one event more counting half, but not the event in question.
+
+    Of equals the middle one. Both tend to cut a family in halves that share nothing.
+    """
+    largest = max(mask.bit_count() for mask in sets)
     count: dict[int, int] = {}
     for mask in sets:
+        weight = 1 << (largest - mask.bit_count())
         for bit in _bits(mask & ~about):
-            count[bit] = count.get(bit, 0) + 1
+            count[bit] = count.get(bit, 0) + weight
     most = max(count.values())
     equals = sorted(bit for bit, found in count.items() if found == most)
     return equals[len(equals) // 2]

@@ -15,7 +15,6 @@ from interlock.faults.cutsets import minimal
 from interlock.faults.tree import Family, Gate, GateKind, Tree, no_clash
 
 Sets = tuple[frozenset[str], ...]
-WIDEST_VOTE = 12  # a gate over more inputs than that would not be read
 
 
 def factored(top: str, family: Iterable[Iterable[str]]) -> Tree:
@@ -102,7 +101,7 @@ def _vote(sets: Sets, ranks: dict[str, int]) -> tuple[list[str], int] | None:
     """The events and the number needed, where the sets are all that many of these events."""
     size = len(sets[0])
     events = sorted(frozenset().union(*sets), key=ranks.__getitem__)
-    if not 2 <= size < len(events) <= WIDEST_VOTE or len(sets) != comb(len(events), size):
+    if not 2 <= size < len(events) or len(sets) != comb(len(events), size):
         return None
     found = set(sets)
     return (events, size) if all(frozenset(c) in found for c in combinations(events, size)) else None

@@ -96,6 +96,18 @@ def test_a_row_that_fails_with_two_neighbours_is_as_published(n: int, p: float) 
     assert exact(family, {f"e{i}": p for i in range(n)}) == pytest.approx(1 - works, rel=1e-9)
 
 
+@pytest.mark.parametrize(("k", "n", "p"), [(2, 800, 1e-4), (3, 300, 0.01), (4, 300, 0.1), (6, 60, 0.4)])
+def test_a_row_that_fails_with_k_neighbours_is_as_its_markov_chain_says(k: int, n: int, p: float) -> None:
+    """Consecutive-k-out-of-n:F by the length of the run of failures at its end (Fu, "Reliability of consecutive-k-out-
+    of-n:F systems with (k-1)-step Markov dependence", 1986)."""
+    family = [tuple(f"e{i + j}" for j in range(k)) for i in range(n - k + 1)]
+    runs, failed = [1.0] + [0.0] * (k - 1), 0.0
+    for _ in range(n):
+        failed += runs[-1] * p
+        runs = [sum(runs) * (1 - p), *(r * p for r in runs[:-1])]
+    assert exact(family, {f"e{i}": p for i in range(n)}) == pytest.approx(failed, rel=1e-10)
+
+
 @pytest.mark.parametrize(("k", "n"), [(3, 12), (2, 40), (5, 12)])
 def test_k_of_n_fails_as_often_as_the_binomial_says(k: int, n: int) -> None:
     names = [f"e{i}" for i in range(n)]
