@@ -20,6 +20,7 @@ from interlock.faults.chance import (
     rated,
 )
 from interlock.faults.cutsets import minimal
+from tests.faults.near import near
 
 
 def test_nothing_never_happens_and_the_empty_set_always_has() -> None:
@@ -42,11 +43,11 @@ def test_a_top_event_that_cannot_occur_has_no_shares() -> None:
 def test_tiny_chances_keep_their_digits() -> None:
     """1 - (1 - p)(1 - q) would lose them below 1e-16."""
     p, q = 3e-18, 5e-17
-    assert chance([("a",), ("b",)], {"a": p, "b": q}).exact == pytest.approx(p + q, rel=1e-15)
+    assert chance([("a",), ("b",)], {"a": p, "b": q}).exact == near(p + q, rel=1e-15)
     weak = importances([("a",), ("b", "c")], {"a": 1e-2, "b": 1e-9, "c": 1e-9})
     whole = Fraction(1e-9) * (1 - Fraction(1e-2))
     found = next(i for i in weak if i.event == "b").birnbaum.exact
-    assert found == pytest.approx(float(whole), rel=1e-14)
+    assert found == near(float(whole), rel=1e-14)
 
 
 def test_hundreds_of_entangled_sets_are_exact() -> None:
@@ -81,7 +82,7 @@ def test_depth_is_no_matter() -> None:
         sys.setrecursionlimit(limit)
     # The highest b that occurred is j with chance p (1-p)^(69-j); then one of a0 to aj has to occur.
     q = 1 - 1e-3
-    assert found.exact == pytest.approx(sum(1e-3 * q ** (69 - j) * (1 - q ** (j + 1)) for j in range(70)), rel=1e-11)
+    assert found.exact == near(sum(1e-3 * q ** (69 - j) * (1 - q ** (j + 1)) for j in range(70)), rel=1e-11)
 
 
 @pytest.mark.parametrize("value", [-0.1, 1.5, nan])
@@ -96,8 +97,8 @@ def test_an_event_without_a_probability_is_named() -> None:
 
 
 def test_a_rate_over_a_mission_follows_the_exponential_law() -> None:
-    assert over_mission(2e-7, 87_600) == pytest.approx(1 - exp(-0.01752), rel=1e-12)
-    assert over_mission(1e-15, 1) == pytest.approx(1e-15, rel=1e-12)
+    assert over_mission(2e-7, 87_600) == near(1 - exp(-0.01752), rel=1e-12)
+    assert over_mission(1e-15, 1) == near(1e-15, rel=1e-12)
     for rate, hours in ((-1e-6, 1), (1e-6, -1), (nan, 1), (1e-6, float("inf"))):
         with pytest.raises(ValueError, match="expected a number from 0 up"):
             over_mission(rate, hours)
@@ -107,7 +108,7 @@ def test_a_rate_over_a_mission_follows_the_exponential_law() -> None:
 
 def test_at_the_start_only_single_faults_have_a_frequency() -> None:
     rates = {"a": 1e-6, "b": 2e-6, "c": 3e-6}
-    assert frequency([("a",), ("b", "c")], rates, 0).exact == pytest.approx(1e-6, rel=1e-15)
+    assert frequency([("a",), ("b", "c")], rates, 0).exact == near(1e-6, rel=1e-15)
 
 
 def test_sets_with_a_fault_without_a_rate_are_set_aside_and_the_fault_named() -> None:

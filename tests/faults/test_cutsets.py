@@ -43,12 +43,12 @@ def test_the_dual_of_the_dual_is_the_family() -> None:
 
 
 def test_large_families_of_small_sets_take_no_time() -> None:
-    """Twenty thousand pairs and triples among 400 events: by subsets, not by comparing each with each."""
+    """Forty thousand pairs and triples among 400 events: by subsets, not by comparing each with each."""
     rng = random.Random(2)
     names = [f"e{i}" for i in range(400)]
-    family = [rng.sample(names, rng.randint(2, 3)) for _ in range(20_000)]
+    family = [rng.sample(names, rng.randint(2, 3)) for _ in range(40_000)]
     begun = time.process_time()
     found = minimal(family)
     pairs = minimal_cut_sets(from_cut_sets("top", found), order=2)
     assert {frozenset(s) for s in pairs} == {frozenset(s) for s in found if len(s) == 2}
-    assert time.process_time() - begun < 20  # half a second here; quadratic it would be minutes
+    assert time.process_time() - begun < 10  # two seconds here; comparing each with each takes twenty

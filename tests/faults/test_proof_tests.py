@@ -21,6 +21,7 @@ from interlock.faults.proof_tests import (
     usual_interval,
     yearly_tests,
 )
+from tests.faults.near import near
 
 WELDED, PROBE = Arising("K1.welded", 2e-6), Arising("probe.stuck", 5e-6)
 UNRATED = Arising("cold_stop.omitted")
@@ -30,12 +31,12 @@ def test_one_dormant_fault_is_tested_so_often_that_the_bound_is_just_kept() -> N
     plan = inspection_plan([Sleeper(WELDED, (PROBE,))], 2e-8)
     (found,) = plan.intervals
     assert found.due is Due.EVERY
-    assert found.hours == pytest.approx(2 * 2e-8 / (2e-6 * 5e-6))
+    assert found.hours == near(2 * 2e-8 / (2e-6 * 5e-6))
     assert found.per_hour is not None
     assert found.per_hour == plan.per_hour
     assert 0.99 * 2e-8 < plan.per_hour <= 2e-8
     assert plan.complete
-    assert yearly_tests(plan.intervals) == pytest.approx(2.19)
+    assert yearly_tests(plan.intervals) == near(2.19)
 
 
 def test_a_missing_rate_is_named_and_never_invented() -> None:
@@ -105,16 +106,16 @@ def test_what_makes_no_sense_is_refused_in_words() -> None:
 def test_a_common_cause_of_detected_failures_is_half_that_of_undetected_ones_unless_given() -> None:
     channel = Channel(1e-6, 0.9, 8760, beta=0.1)
     assert channel.detected_beta == 0.05
-    assert failure_on_demand(Voting.ONE_OF_TWO, channel) == pytest.approx(
+    assert failure_on_demand(Voting.ONE_OF_TWO, channel) == near(
         failure_on_demand(Voting.ONE_OF_TWO, Channel(1e-6, 0.9, 8760, beta=0.1, beta_detected=0.05))
     )
 
 
 def test_asleep_is_smooth_where_the_series_takes_over() -> None:
     below, above = asleep(1e-8, 9_999.0), asleep(1e-8, 10_001.0)
-    assert below == pytest.approx(9_999e-8 / 2, rel=1e-4)
-    assert above / below == pytest.approx(10_001 / 9_999, rel=1e-7)
-    assert asleep(1.0, 1e9) == pytest.approx(1.0)
+    assert below == near(9_999e-8 / 2, rel=1e-4)
+    assert above / below == near(10_001 / 9_999, rel=1e-7)
+    assert asleep(1.0, 1e9) == near(1.0)
 
 
 @pytest.mark.parametrize(

@@ -39,6 +39,8 @@ def test_a_shared_subtree_is_worked_out_once_however_often_it_is_named() -> None
     tree = from_data("g39", data)
     assert [gate.name for gate in tree.upwards()].count("g0") == 1
     assert minimal_cut_sets(tree) == (("a", "c"), ("b", "c"))
+    below_both = from_data("top", {"top": ("or", ["g", "h"]), "g": ("and", ["h", "x"]), "h": ("or", ["y", "z"])})
+    assert [gate.name for gate in below_both.upwards()] == ["h", "g", "top"]
 
 
 @pytest.mark.parametrize(

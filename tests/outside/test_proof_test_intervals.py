@@ -22,6 +22,7 @@ from interlock.faults.proof_tests import (
     inspection_plan,
     single_channel_per_hour,
 )
+from tests.faults.near import near
 
 YEAR = HOURS_A_YEAR
 
@@ -54,14 +55,14 @@ def test_the_failure_on_demand_is_that_of_the_standards_tables(
 
 @pytest.mark.parametrize(("years", "published"), [(10, 1.14e-5), (30, 3.80e-6), (100, 1.14e-6)])
 def test_a_single_channel_fails_as_often_as_iso_13849_1_annex_k_says(years: float, published: float) -> None:
-    assert single_channel_per_hour(years) == pytest.approx(published, rel=4e-3)
+    assert single_channel_per_hour(years) == near(published, rel=4e-3)
 
 
 def test_the_frequency_of_one_channel_and_of_common_causes_is_what_stays_undetected() -> None:
     """IEC 61508-6:2010, B.3.3.2 (from memory): 1oo1 is lambda DU; redundant ones never below beta lambda DU."""
     channel = Channel(5e-7, 0.9, YEAR, 0.02)
-    assert failure_per_hour(Voting.ONE_OF_ONE, channel) == pytest.approx(5e-8)
-    assert failure_per_hour(Voting.ONE_OF_TWO, channel) == pytest.approx(1e-9, rel=0.15)
+    assert failure_per_hour(Voting.ONE_OF_ONE, channel) == near(5e-8)
+    assert failure_per_hour(Voting.ONE_OF_TWO, channel) == near(1e-9, rel=0.15)
     assert failure_per_hour(Voting.TWO_OF_THREE, channel) > failure_per_hour(Voting.ONE_OF_TWO, channel) > 1e-9
 
 
@@ -74,7 +75,7 @@ def test_two_dormant_faults_that_need_each_other_meet_as_often_as_in_a_1oo2_of_t
     one, other = Arising("K1.welded", rate), Arising("K2.welded", rate)
     plan = inspection_plan([Sleeper(one, (other,)), Sleeper(other, (one,))], bound, repair=8)
     assert [i.due for i in plan.intervals] == [Due.EVERY, Due.EVERY]
-    assert [i.hours for i in plan.intervals] == [pytest.approx(years * YEAR)] * 2
+    assert [i.hours for i in plan.intervals] == [near(years * YEAR)] * 2
 
 
 def test_three_of_which_two_must_sleep_meet_as_often_as_in_a_2oo3() -> None:
@@ -82,7 +83,7 @@ def test_three_of_which_two_must_sleep_meet_as_often_as_in_a_2oo3() -> None:
     bound = failure_per_hour(Voting.TWO_OF_THREE, Channel(rate, 0.0, YEAR, repair=8))
     faults = [Arising(name, rate) for name in "abc"]
     plan = inspection_plan([Sleeper(f, tuple(o for o in faults if o is not f)) for f in faults], bound, repair=8)
-    assert [i.hours for i in plan.intervals] == [pytest.approx(YEAR)] * 3
+    assert [i.hours for i in plan.intervals] == [near(YEAR)] * 3
 
 
 def test_what_sleeps_is_asleep_as_long_as_many_trials_say() -> None:
@@ -93,8 +94,8 @@ def test_what_sleeps_is_asleep_as_long_as_many_trials_say() -> None:
     mean = sum(seen) / trials
     spread = (sum((s - mean) ** 2 for s in seen) / trials / trials) ** 0.5
     assert abs(asleep(rate, interval) - mean) < 3 * spread
-    assert asleep(1e-7, 10) == pytest.approx(1 - (1 - exp(-1e-6)) / 1e-6, rel=1e-3)
-    assert asleep(1e-7, 10) == pytest.approx(5e-7, rel=1e-6)
+    assert asleep(1e-7, 10) == near(1 - (1 - exp(-1e-6)) / 1e-6, rel=1e-3)
+    assert asleep(1e-7, 10) == near(5e-7, rel=1e-6)
 
 
 def best(total: Callable[[list[float]], float], start: list[float], rng: random.Random) -> float:
@@ -120,7 +121,7 @@ def test_no_other_way_to_share_the_bound_takes_fewer_tests(seed: int) -> None:
     assert spent <= bound * (1 + 1e-9)
     assert plan.per_hour <= spent * (1 + 1e-9)
     if any(i.due is Due.EVERY for i in plan.intervals):
-        assert spent == pytest.approx(bound)
+        assert spent == near(bound)
 
     def tests(tried: list[float]) -> float:
         """Tests per hour once the intervals are scaled to use up the bound, those capped by the life left there."""
