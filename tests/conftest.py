@@ -1,9 +1,11 @@
-"""In CI a skipped check counts as failed: a check that did not run has shown nothing."""
+"""In CI a skipped check counts as failed: a check that did not run has shown nothing. Counts stand at the end of the
+log, whichever process they come from."""
 
 from __future__ import annotations
 
 import os
-from collections.abc import Generator
+from collections import Counter
+from collections.abc import Callable, Generator, Mapping
 from typing import Any
 
 import pytest
@@ -11,6 +13,11 @@ from hypothesis import HealthCheck, settings
 
 settings.register_profile("steady", derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("steady")
+
+Counted = Callable[[str, Mapping[str, int]], None]
+Shown = Callable[[str, str], None]
+_COUNTS = "counts: "
+_SHOWN = "shown: "
 
 
 @pytest.hookimpl(wrapper=True)
@@ -21,3 +28,44 @@ def pytest_runtest_makereport(item: pytest.Item) -> Generator[None, Any, Any]:
         report.outcome = "failed"
         report.longrepr = f"{item.nodeid} was skipped, and in CI a skipped check counts as failed"
     return report
+
+
+@pytest.fixture
+def counted(record_property: Callable[[str, object], None]) -> Counted:
+    """`counted(what, counts)`: the counts of all tests that count the same are added up in the log's summary."""
+
+    def record(what: str, counts: Mapping[str, int]) -> None:
+        record_property(_COUNTS + what, dict(counts))
+
+    return record
+
+
+@pytest.fixture
+def shown(record_property: Callable[[str, object], None]) -> Shown:
+    """`shown(title, line)`: a line of the log's summary, under its title."""
+
+    def record(title: str, line: str) -> None:
+        record_property(_SHOWN + title, line)
+
+    return record
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Print what the tests have counted and shown: the output of a test that passes is not in the log."""
+    totals: dict[str, Counter[str]] = {}
+    lines: dict[str, list[str]] = {}
+    reports = [r for outcome in ("passed", "failed") for r in terminalreporter.getreports(outcome) if r.when == "call"]
+    for report in reports:
+        for name, value in report.user_properties:
+            if name.startswith(_COUNTS):
+                totals.setdefault(name.removeprefix(_COUNTS), Counter()).update(value)
+            elif name.startswith(_SHOWN):
+                lines.setdefault(name.removeprefix(_SHOWN), []).append(value)
+    if totals:
+        terminalreporter.section("what was compared")
+    for what, counts in sorted(totals.items()):
+        terminalreporter.write_line(f"{what}: " + ", ".join(f"{name} {number:,}" for name, number in counts.items()))
+    for title, own in sorted(lines.items()):
+        terminalreporter.section(title)
+        for line in sorted(own):
+            terminalreporter.write_line(line)

@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 
 from interlock.scheme.read import loads
+from tests.conftest import Counted
 from tests.support.bench import BENCH
 from tests.support.questions import CLAIMS_A_CHUNK, Question, Tally, answer, chunk_of, exercised
 from tests.support.spin_cells import Linked, NotEncoded, Part, Truth, Watch, eliminated, row, shadow
@@ -14,10 +15,16 @@ from tests.support.spin_inputs import Present, parts_of
 from tests.support.spin_model import Job, Opinion, SpinError, fits, judge, judge_all, model_text, scaled
 
 CHUNKS, FIRST = 12, 30_000
+TIMED = 5  # claims a chunk with a longest run of two scans or more
+
+
+def test_three_hundred_claims_are_compared() -> None:
+    assert CHUNKS * 0.9 * 0.9 * CLAIMS_A_CHUNK >= 300  # at the least shares that a chunk may come to
+    assert CHUNKS * TIMED >= 60
 
 
 @pytest.mark.parametrize("chunk", range(CHUNKS))
-def test_spin_and_the_prover_agree_on_random_schemes(chunk: int) -> None:
+def test_spin_and_the_prover_agree_on_random_schemes(chunk: int, counted: Counted) -> None:
     tally = Tally()
     compared = 0
     for asked in chunk_of(FIRST + 1_000 * chunk):
@@ -27,10 +34,12 @@ def test_spin_and_the_prover_agree_on_random_schemes(chunk: int) -> None:
             tally.compare(question, "spin", answer(question, opinion))
             compared += 1
     print(f"\nspin, chunk {chunk}: {compared} claims compared; {tally}")
+    counted("spin, with the prover and the brute force", {"claims": compared, **tally.asked})
     assert not tally.differences, "\n\n".join(tally.differences)
     assert compared >= 0.95 * CLAIMS_A_CHUNK, "too much is not encoded"
     assert tally.asked["agrees with the prover"] >= 0.9 * compared, "the prover leaves too many undecided"
     assert tally.asked["agrees with the brute force"] >= 0.9 * compared, "the brute force declines too often"
+    assert tally.asked["n of two or more"] >= TIMED, "too few where a scan more or less shows"
 
 
 def _encoded(question: Question, tally: Tally) -> bool:

@@ -7,16 +7,23 @@ import z3
 
 from interlock.scheme.model import Scheme
 from interlock.scheme.read import loads
+from tests.conftest import Counted
 from tests.support.questions import CLAIMS_A_CHUNK, Tally, answer, chunk_of, exercised
 from tests.support.z3_horn import Half, can_run
 from tests.support.z3_model import NotEncoded, Opinion, Unproved, Unrolled, impossible, judge
 from tests.support.z3_parts import Plan, highest, lowest, middle
 
 CHUNKS, FIRST = 12, 60_000
+TIMED = 5  # claims a chunk with a longest run of two scans or more
+
+
+def test_three_hundred_claims_are_compared() -> None:
+    assert CHUNKS * 0.9 * 0.9 * CLAIMS_A_CHUNK >= 300  # at the least shares that a chunk may come to
+    assert CHUNKS * TIMED >= 60
 
 
 @pytest.mark.parametrize("chunk", range(CHUNKS))
-def test_z3_and_the_prover_agree_on_random_schemes(chunk: int) -> None:
+def test_z3_and_the_prover_agree_on_random_schemes(chunk: int, counted: Counted) -> None:
     tally = Tally()
     compared = 0
     for question in (question for asked in chunk_of(FIRST + 1_000 * chunk) for question in asked):
@@ -29,10 +36,12 @@ def test_z3_and_the_prover_agree_on_random_schemes(chunk: int) -> None:
         tally.compare(question, "z3", answer(question, opinion))
         compared += 1
     print(f"\nz3, chunk {chunk}: {compared} claims compared; {tally}")
+    counted("z3, with the prover and the brute force", {"claims": compared, **tally.asked})
     assert not tally.differences, "\n\n".join(tally.differences)
     assert compared >= 0.9 * CLAIMS_A_CHUNK, "too much is not encoded or not proved"
     assert tally.asked["agrees with the prover"] >= 0.9 * compared, "the prover leaves too many undecided"
     assert tally.asked["agrees with the brute force"] >= 0.9 * compared, "the brute force declines too often"
+    assert tally.asked["n of two or more"] >= TIMED, "too few where a scan more or less shows"
 
 
 def test_the_questions_hold_every_construct_and_fault_mode() -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 Span = tuple[int, int]  # least and most, both included
 
@@ -43,6 +43,7 @@ TINY = Profile(
     allowed=(0, 12),
     narrow=True,
 )
+DELAYED = replace(TINY, name="delayed", delay=(1, 4))
 SMALL = Profile(
     "small",
     rules=(3, 6),

@@ -1,5 +1,5 @@
-"""Questions for the second opinions: claims of small random schemes, healthy and under single faults, and what the
-project's prover and the brute force answer to them."""
+"""Questions for the second opinions: claims of small random schemes, healthy and under faults, and what the project's
+prover and the brute force answer to them."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from functools import cache
 from itertools import count
 from typing import Protocol
 
-from interlock.proof.prove import Outcome, prove
+from interlock.proof.prove import BUDGET, Outcome, prove
 from interlock.scheme.model import Claim, Fault, Scheme
 from interlock.scheme.read import loads
 from interlock.scheme.words import (
@@ -27,28 +27,41 @@ from interlock.scheme.words import (
     PowerUp,
     Signal,
 )
-from tests.support import brute
+from tests.support.brute import BruteVerdict, Options, judge
 from tests.support.brute_parts import OutOfReach
+from tests.support.profiles import Profile
 from tests.support.random_schemes import TINY, random_scheme_text
+from tests.support.random_worlds import even_fault_set
 
 PROFILE = replace(TINY, readings=(1, 2))  # tiny has too few of them for each way to combine to be among a few dozen
 FAULTS_LOOKED_AT, FAULTS_ASKED = 8, 2
-DULL = (
-    0.2  # the share of claims that are kept where no figure can be wrong: vacuous, or endless whatever the delays are
-)
+# The share of healthy claims that are kept where no figure can be wrong (vacuous, or endless whatever the delays are),
+# and where it hardly can (a run of one scan, or none).
+DULL, SHORT = 0.1, 0.5
+DULL_ASKED = 0.15  # the same in `stream`
 _BLUNT = (Mode.WRONG_CONTACT, Mode.IGNORED, Mode.BYPASSED, Mode.WELDED)  # nearly always make a difference: asked last
 
 
 @dataclass(frozen=True)
 class Question:
-    """One claim of one random scheme under some faults, and what the brute force answers."""
+    """One claim of one random scheme under some faults, and what the brute force finds (None: it declines)."""
 
     seed: int
     text: str
     scheme: Scheme
     claim: Claim
     faults: tuple[Fault, ...]
-    brute: str
+    found: BruteVerdict | None
+
+    @property
+    def brute(self) -> str:
+        """What the brute force answers."""
+        return in_words(self.found)
+
+    @property
+    def timed(self) -> bool:
+        """Whether the answer is a figure that a scan more or less would change: a longest run of two scans or more."""
+        return _timed(self.found)
 
     def __str__(self) -> str:
         under = ", ".join(f.name for f in self.faults) or "no fault"
@@ -56,8 +69,8 @@ class Question:
 
 
 def questions(seed: int) -> list[Question]:
-    """Claims of one random scheme, healthy and under single faults that make a difference where some do: a fault that
-    changes nothing would be answered right without being looked at."""
+    """Claims of one random scheme, healthy and under single faults that make a difference where some do, a finite one
+    before others: a fault that changes nothing would be answered right without being looked at."""
     rng = random.Random(seed)
     text = random_scheme_text(rng, PROFILE)
     scheme = loads(text)
@@ -67,16 +80,41 @@ def questions(seed: int) -> list[Question]:
     found = []
     for claim in scheme.claims:
         healthy = by_brute(scheme, claim, ())
-        dull = healthy == "vacuous" or "endless" in healthy or healthy == OUT_OF_REACH
-        if dull and rng.random() > DULL:
+        if rng.random() > (DULL if _dull(healthy) else 1 if _timed(healthy) else SHORT):
             continue
         modes = rng.sample(sorted(by_mode), min(FAULTS_LOOKED_AT, len(by_mode)))
         sets = [(rng.choice(by_mode[mode]),) for mode in modes]
         answers = [(by_brute(scheme, claim, faults), faults) for faults in sets]
-        answers.sort(key=lambda pair: (pair[0] == healthy, pair[1][0].mode in _BLUNT))
+        answers.sort(
+            key=lambda pair: (in_words(pair[0]) == in_words(healthy), _dull(pair[0]), pair[1][0].mode in _BLUNT)
+        )
         for said, faults in [(healthy, ()), *answers[:FAULTS_ASKED]]:
             found.append(Question(seed, text, scheme, claim, faults, said))
     return found
+
+
+def stream(
+    profile: Profile, faults: int, first: int, options: Options | None = None, *, kind: str = "", word: str = ""
+) -> Iterator[Question]:
+    """Claims of random schemes from a seed on, each scheme under one fault set of that size, without end.
+
+    Most random claims are vacuous, or endless whatever the delays are: only a share of these is asked. `kind`: a kind
+    of fault that each set must hold ("sensor stuck"). `word`: what each question must exercise, as in `exercised`.
+    """
+    for seed in count(first):
+        rng = random.Random(seed)
+        text = random_scheme_text(rng, profile)
+        scheme = loads(text, "random.yaml")
+        present = even_fault_set(rng, scheme, faults, kind)
+        if kind and not present:
+            continue
+        for claim in scheme.claims:
+            question = Question(seed, text, scheme, claim, present, None)
+            if word and word not in _exercised(question):
+                continue
+            found = by_brute(scheme, claim, present, options)
+            if found is not None and (not _dull(found) or rng.random() < DULL_ASKED):
+                yield replace(question, found=found)
 
 
 def exercised(asked: Sequence[Question]) -> Counter[str]:
@@ -173,9 +211,9 @@ def answer(question: Question, opinion: Opinion) -> str:
     return verdict if verdict == "vacuous" else f"{verdict}, n = {'endless' if opinion.n is None else opinion.n}"
 
 
-def by_prover(question: Question) -> str:
+def by_prover(question: Question, budget: int = BUDGET) -> str:
     """The same from the project's prover; `undecided` where it says so."""
-    found = prove(question.scheme, question.claim, question.faults, margins=False, trace=False)
+    found = prove(question.scheme, question.claim, question.faults, budget=budget, margins=False, trace=False)
     if found.outcome in (Outcome.VACUOUS, Outcome.UNDECIDED):
         return str(found.outcome)
     return f"{found.outcome}, n = {'endless' if found.endless else found.scans}"
@@ -184,15 +222,32 @@ def by_prover(question: Question) -> str:
 OUT_OF_REACH = "out of reach"
 
 
-def by_brute(scheme: Scheme, claim: Claim, faults: Sequence[Fault]) -> str:
-    """The same from the brute force; `out of reach` where it declines."""
+def by_brute(
+    scheme: Scheme, claim: Claim, faults: Sequence[Fault], options: Options | None = None
+) -> BruteVerdict | None:
+    """What the brute force finds; None where it declines."""
     try:
-        found = brute.judge(scheme, claim, faults)
+        return judge(scheme, claim, faults, options)
     except OutOfReach:
+        return None
+
+
+def in_words(found: BruteVerdict | None) -> str:
+    """A finding of the brute force as it is compared."""
+    if found is None:
         return OUT_OF_REACH
     if found.verdict == "vacuous":
         return "vacuous"
     return f"{found.verdict}, n = {'endless' if found.n is None else found.n}"
+
+
+def _dull(found: BruteVerdict | None) -> bool:
+    """Whether no figure of it can be wrong."""
+    return found is None or found.verdict == "vacuous" or found.n is None
+
+
+def _timed(found: BruteVerdict | None) -> bool:
+    return found is not None and found.n is not None and found.n > 1
 
 
 @dataclass
@@ -206,6 +261,7 @@ class Tally:
         """One second opinion, `by` spin or z3, held against the prover and the brute force."""
         self.asked[said.split(",", 1)[0]] += 1
         self.asked["healthy" if not question.faults else "under a fault"] += 1
+        self.asked["n of two or more"] += question.timed
         for other, answered in (("the prover", by_prover(question)), ("the brute force", question.brute)):
             if answered in ("undecided", OUT_OF_REACH):
                 self.asked[f"{other}: {answered}"] += 1

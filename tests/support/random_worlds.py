@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from interlock.logic.faultset import FaultSet, scan_order
 from interlock.logic.scan import World
@@ -37,17 +37,36 @@ def random_fault_set(rng: random.Random, scheme: Scheme, size: int) -> tuple[Fau
     share no part and close no loop of rules."""
     names = list(scheme.faults)
     rng.shuffle(names)
+    return _fitting(scheme, (scheme.faults[name] for name in names), size)
+
+
+def _fitting(scheme: Scheme, faults: Iterable[Fault], size: int) -> tuple[Fault, ...]:
+    """The first `size` faults that have a meaning together."""
     chosen: list[Fault] = []
-    for name in names:
+    for fault in faults:
         if len(chosen) == size:
             break
-        trial = [*chosen, scheme.faults[name]]
+        trial = [*chosen, fault]
         try:
             scan_order(scheme, FaultSet.of(single for fault in trial for single in fault.single()))
         except (LoopError, ValueError):
             continue
         chosen = trial
     return tuple(chosen)
+
+
+def even_fault_set(rng: random.Random, scheme: Scheme, size: int, kind: str = "") -> tuple[Fault, ...]:
+    """The same with kinds of fault drawn evenly: a catalogue holds more swaps and wires than units. `kind`: one of them
+    that must be there ("sensor stuck"; empty where the scheme has none)."""
+    kinds: dict[str, list[Fault]] = {}
+    for fault in scheme.faults.values():
+        kinds.setdefault("together" if fault.together else f"{fault.part} {fault.mode}", []).append(fault)
+    order = rng.sample(sorted(kinds), len(kinds))
+    if kind:
+        if kind not in kinds:
+            return ()
+        order.sort(key=lambda k: k != kind)
+    return _fitting(scheme, (rng.choice(kinds[k]) for k in order), size)
 
 
 Critical = Mapping[str, Sequence[int]]  # for each sensor, the values at which something changes, in millionths
