@@ -143,7 +143,8 @@ def _said(scheme: Scheme, verdict: Verdict) -> str:
         case Outcome.HOLDS:
             margins = [m for m in verdict.margins if m.value is not None]
             said = ", ".join(f"{_margin_text(scheme, m)} on {m.condition.name}" for m in margins)
-            return f"{time_text(verdict.exposure_us or 0)} of {allowed}" + (f"; margin {said}" if said else "")
+            worst = ("at most " if verdict.covered else "") + time_text(verdict.exposure_us or 0)
+            return f"{worst} of {allowed}" + (f"; margin {said}" if said else "")
         case Outcome.VIOLATED:
             worst = "without end" if verdict.exposure_us is None else time_text(verdict.exposure_us)
             return f"{worst}, {allowed} allowed" if verdict.endless or verdict.exposure_us else f"beyond {allowed}"

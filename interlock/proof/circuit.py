@@ -6,7 +6,7 @@ Built backwards from the bad scan on demand, so only what can matter is there. A
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from interlock.logic.faultset import FaultSet, scan_order
@@ -18,6 +18,7 @@ from interlock.proof.components import (
     FreeUse,
     Kind,
     Layout,
+    Settled,
     SlotKey,
     Statement,
     Use,
@@ -54,17 +55,23 @@ class Circuit:
         self.bools: dict[tuple[str, ...], str] = {}  # boolean inputs by what they are
         self.free: list[FreeUse] = []
         self.grouped: list[tuple[str, Use, int]] = []  # rule, use, the component of its group
+        self.settling: dict[int, tuple[str, Settled]] = {}  # component: the input of its signal
+        self.possible: list[Expr] = []  # what a scan of a bad run has to meet
+        self.phase = ""  # where anything settles: the input that says whether the scan is to be a bad one
         self._memo: dict[tuple[str, ...], Expr] = {}
         self._pending: list[tuple[int, tuple[str, ...]]] = []
         if any(f.mode is Mode.SWAPPED and f.part is Part.LINE for g in faults.faults for f in g.single()):
             scan_order(self.scheme, faults)
         self.path_expr = self._path(goal.moves)
         self.truth_slots: list[str] = []
-        self.bad = conj([self.path_expr, self._conditions(goal.conditions), self._alternatives(goal.any_of)])
+        self.path_and_conditions = conj(
+            [self.path_expr, self._conditions(goal.conditions), self._alternatives(goal.any_of)]
+        )
         while self._pending:
             comp, key = self._pending.pop()
             self.nexts[comp] = self._next(key)
         self._unite_free()
+        self.bad = self._bad()
         self.sign: dict[str, set[int]] = {}
         self.take_signs()
 
@@ -76,9 +83,15 @@ class Circuit:
             return False
         match kind:
             case Kind.RULE if key[0] == "group":
-                if not self._alive(self.scheme.rules[key[1]].unit):
+                settled = next((s for s in self.abstraction.settled if s.rules == key[1:]), None)
+                if settled is not None:
+                    self._settling(settled)
+                elif self._alive(self.scheme.rules[key[1]].unit):
+                    self._group(key[1:])
+                else:
                     return False
-                self._group(key[1:])
+            case Kind.SETTLING:
+                self._settling(next(s for s in self.abstraction.settled if s.rules == key[1:]))
             case Kind.RULE:
                 if self.faults.has(Mode.OMITTED, key[1]) or not self._alive(self.scheme.rules[key[1]].unit):
                     return False
@@ -97,7 +110,11 @@ class Circuit:
             latch, rest = self._pending.pop()
             self.nexts[latch] = self._next(rest)
         self._unite_free()
+        self.bad = self._bad()
         return True
+
+    def _bad(self) -> Expr:
+        return conj([var(self.phase) if self.phase else TRUE, self.path_and_conditions, *self.possible])
 
     # --- small helpers
 
@@ -358,6 +375,16 @@ class Circuit:
     def _freed(self, name: str, use: Use) -> Expr:
         if name in self.abstraction.fixed:
             return constant(self.abstraction.fixed[name])
+        signal = self._at_will(name, use)
+        if name in self.abstraction.shadows:
+            return conj([signal, self._act(self.abstraction.shadows[name])])
+        return signal
+
+    def _at_will(self, name: str, use: Use) -> Expr:
+        settled = next((s for s in self.abstraction.settled if name in s.rules), None)
+        if settled is not None:
+            self.grouped.append((name, use, self._settling(settled)))
+            return var(f"a{self.grouped[-1][2]}")
         group = next((g for g in self.abstraction.groups if name in g), None)
         if group is not None:
             self.grouped.append((name, use, self._group(group)))
@@ -370,16 +397,77 @@ class Circuit:
     def _group(self, names: tuple[str, ...]) -> int:
         """The component that stands for several free rules."""
         key = ("group", *names)
-        rules = [self.scheme.rules[n] for n in names]
-        delay = min((r.clears.delay for r in rules), key=lambda d: d.scans)
-        clear = all(r.power_up is PowerUp.CLEAR for r in rules)
-        comp = self.layout.of(Kind.RULE, key, CLEAR if clear else TRIPPED, (0, 0, 0, delay.scans, 0))
         if key not in self._memo:
-            acts = self._bool("group", *names)
-            stand_in = replace(rules[0], reset=Reset.AUTOMATIC, reset_by="", power_up=PowerUp.AS_LEFT)
-            self.statements.append(Statement(f"a{comp}", acts, comp, clears=neg(acts), rule=stand_in))
+            rules = [self.scheme.rules[n] for n in names]
+            least = min(r.clears.delay.scans for r in rules)
+            clear = all(r.power_up is PowerUp.CLEAR for r in rules)
+            comp = self._lasting(names, self._bool("group", *names), least, clear=clear)
             self._memo[key] = var(f"a{comp}")
+        return int(str(self._memo[key][1])[1:])
+
+    def _settling(self, settled: Settled) -> int:
+        """The component that stands for rules that in a bad run can only run down.
+
+        Where they also act for a least time, that is a component of its own, and this one only says whether what it
+        does is possible.
+        """
+        key = ("settling", *settled.rules)
+        comp = self.layout.of(Kind.SETTLING, key, 0, (0, settled.scans or 0, 0))
+        if key not in self._memo:
+            self.phase = str(self._bool("phase")[1])
+            acts = self._bool("settling", *settled.rules)
+            if settled.least:
+                lasting = self._lasting(settled.rules, acts, settled.least, clear=False)
+                self.statements.append(Statement(f"a{comp}", var(f"a{lasting}"), comp))
+                self.possible.append(var(f"a{comp}"))
+                self._memo[key] = var(f"a{lasting}")
+            else:
+                self.statements.append(Statement(f"a{comp}", acts, comp))
+                self._memo[key] = var(f"a{comp}")
+            self.settling[comp] = (str(acts[1]), settled)
+        return comp if not settled.least else int(str(self._memo[key][1])[1:])
+
+    def _lasting(self, names: tuple[str, ...], acts: Expr, least: int, *, clear: bool) -> int:
+        """A machine that trips when `acts` says so and drops off in `least` scans."""
+        comp = self.layout.of(Kind.RULE, ("group", *names), CLEAR if clear else TRIPPED, (0, 0, 0, least, 0))
+        rule = self.scheme.rules[names[0]]
+        stand_in = replace(rule, reset=Reset.AUTOMATIC, reset_by="", power_up=PowerUp.AS_LEFT)
+        self.statements.append(Statement(f"a{comp}", acts, comp, clears=neg(acts), rule=stand_in))
         return comp
+
+    def assumed(self, inputs: Mapping[str, int], places: Sequence[int]) -> Iterator[tuple[FreeUse, bool, int]]:
+        """What free rules are taken to be in a scan with these inputs that leads to these places: the use, whether it
+        acts, and the sign of its input."""
+        for use in self.free:
+            value = bool(inputs[self.alias.get(use.name, use.name)])
+            yield use, value and self._overshadowed(use.rule, inputs, places), self.one_sign(use.name)
+        for rule, which, comp in self.grouped:
+            value = self._acts(comp, inputs, places) and self._overshadowed(rule, inputs, places)
+            yield FreeUse(f"a{comp}", rule, which), value, 0
+
+    def _overshadowed(self, rule: str, inputs: Mapping[str, int], places: Sequence[int]) -> bool:
+        """Whether the rule that this one can be active only with is active."""
+        over = self.abstraction.shadows.get(rule)
+        if over is None:
+            return True
+        comp = next((c for r, _, c in self.grouped if r == over), None)
+        if comp is not None:
+            return self._acts(comp, inputs, places) and self._overshadowed(over, inputs, places)
+        known = self._memo.get(("active", over))
+        if known is not None:
+            return places[int(str(known[1])[1:])] >= TRIPPED
+        name = next((u.name for u in self.free if u.rule == over), None)
+        return name is not None and bool(inputs[self.alias.get(name, name)])
+
+    def _acts(self, comp: int, inputs: Mapping[str, int], places: Sequence[int]) -> bool:
+        """Whether the rules of a group, or those that settle, count as active."""
+        if comp not in self.settling:
+            return places[comp] >= TRIPPED
+        name, settled = self.settling[comp]
+        wanted = bool(inputs[name])
+        if not inputs[self.phase]:
+            return wanted
+        return places[comp] == 1 and (settled.falls or wanted)
 
     def _force(self, name: str, use: Use) -> Expr:
         """Whether the rule is in force, as that use sees it."""
@@ -479,6 +567,7 @@ class Circuit:
         """
         by_name = {s.name: s for s in self.statements}
         todo: list[tuple[str, int]] = [(self.alias.get(n, n), s) for n, s in signs(self.bad)]
+        todo += [(self.phase, s) for s in (1, -1) if self.phase]
         todo += seeds
         while todo:
             name, sign = todo.pop()
@@ -491,7 +580,7 @@ class Circuit:
                 found = list(signs(self.nexts[int(name[1:])], sign))
             elif name in by_name:
                 statement = by_name[name]
-                if statement.comp >= 0 and self.layout.comps[statement.comp].kind is Kind.OVERRIDE:
+                if statement.comp >= 0 and self._two_sided(statement.comp):
                     found = [x for s in (1, -1) for x in signs(statement.expr, s)]
                 elif statement.code:
                     found = [(statement.code, sign)]
@@ -501,6 +590,11 @@ class Circuit:
                 found += signs(statement.edge, -sign)
                 found += [x for s in (1, -1) for x in signs(statement.cycle, s)]
             todo.extend((self.alias.get(n, n), s) for n, s in found)
+
+    def _two_sided(self, comp: int) -> bool:
+        """Whether what moves the component may help as well as hurt, whatever the component does."""
+        settling = self.settling.get(comp)
+        return self.layout.comps[comp].kind is Kind.OVERRIDE or (settling is not None and settling[1].least > 0)
 
     def one_sign(self, name: str) -> int:
         """+1 or -1 where the signal moves the bad scan in one direction only; 0 where in both; 2 where in none."""

@@ -18,7 +18,12 @@ class Kind(IntEnum):
     WITHIN = 2  # 0 the condition holds, 1 it did within the time, 2 not
     LATCH = 3  # 0 or 1: a signal of the scan before
     STUCK = 4  # 0 not stuck, or for good; 1 until it goes stale, 2 stale
+    SETTLING = 5  # 0 at will (no bad run), 1 may still be active, 2 inactive until the bad run ends
 
+
+# A rule's uses: "act" (lines and rules that look at it), "block:OUTPUT", "start:OUTPUT".
+Use = str
+ACT: Use = "act"
 
 CLEAR, PICKING_UP, TRIPPED, DROPPING_OFF, AWAITING = range(5)
 
@@ -48,9 +53,17 @@ class Layout:
         return self.place[key]
 
 
-# A rule's uses: "act" (lines and rules that look at it), "block:OUTPUT", "start:OUTPUT".
-Use = str
-ACT: Use = "act"
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """Free rules followed as one signal that in a bad run is active in the first `scans` scans at most (0: never, None:
+    not bounded) and, where it `falls`, stays inactive once it is. `least`: whenever it is active it is so for that many
+    scans and one more at least, in a bad run or not."""
+
+    rules: tuple[str, ...]
+    uses: tuple[Use, ...]
+    scans: int | None
+    falls: bool
+    least: int = 0
 
 
 @dataclass(frozen=True)
@@ -59,6 +72,9 @@ class Abstraction:
 
     A rule not in `exact` is free as a whole: all its effects come and go together. A rule in it has only the uses named
     followed, the others are free each for itself. `everything`: no rule is free.
+
+    `settled`: free rules that in a bad run can only run down, each group as one signal. `shadows`: free rules that are
+    active only while another one is.
 
     `groups`: free rules that act in the same places, followed as one that may trip at any scan and then acts for at
     least the shortest of their clear delays. `fixed`: rules taken to be active or not for good; that leaves behaviours
@@ -69,11 +85,14 @@ class Abstraction:
     everything: bool = False
     groups: tuple[tuple[str, ...], ...] = ()
     fixed: Mapping[str, bool] = field(default_factory=dict)
+    settled: tuple[Settled, ...] = ()
+    shadows: Mapping[str, str] = field(default_factory=dict)
 
     def key(self) -> tuple[object, ...]:
         """Equal for equal abstractions."""
         uses = tuple((rule, tuple(sorted(found))) for rule, found in sorted(self.exact.items()))
-        return uses, self.everything, self.groups, tuple(sorted(self.fixed.items()))
+        fixed, shadows = tuple(sorted(self.fixed.items())), tuple(sorted(self.shadows.items()))
+        return uses, self.everything, self.groups, fixed, self.settled, shadows
 
     def whole(self, rule: str) -> bool:
         """Whether the rule is free as a whole."""

@@ -7,18 +7,22 @@ followed as well, and the search is made again. (Counterexample-guided refinemen
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from interlock.proof.cells import Limits
-from interlock.proof.components import ACT, Abstraction, Use
+from interlock.proof.circuit import Circuit
+from interlock.proof.components import ACT, Abstraction, Settled, SlotKey, Use
 from interlock.proof.explicit import longest_run
 from interlock.proof.goal import Goal
 from interlock.proof.index import Index
-from interlock.proof.replay import Run, replay
+from interlock.proof.replay import Player, Run, replay
+from interlock.proof.rest import from_rest, rested
 from interlock.proof.schedule import Stage, stages
 from interlock.proof.search import BudgetError, Longest, Node, Search
 from interlock.proof.seek import seek
+from interlock.proof.settle import Settler, together
 from interlock.proof.system import FaultPlan, System
 from interlock.scheme.words import LineForm, PowerUp, Signal
 
@@ -43,6 +47,14 @@ class Answer:
     stopped: str = ""
 
 
+class Kept(NamedTuple):
+    """How a settling rule is kept in mind: rules alike in this are one signal."""
+
+    uses: tuple[Use, ...]
+    falls: bool
+    least: int
+
+
 class Decider:
     """Answers one goal under one fault set; what it has learnt to follow is kept from one question to the next."""
 
@@ -53,6 +65,9 @@ class Decider:
         self.limits: Limits = ()  # limits of the goal's conditions, moved
         self.held: set[tuple[object, ...]] = set()  # abstractions under which the claim, as written, was shown to hold
         self._known: dict[tuple[object, ...], list[Node]] = {}
+        self._beyond: dict[object, int] = {}  # narrower systems whose search did not end within so many zones
+        self._rest: list[Player | None] = []
+        self._settlers: dict[Limits, Settler] = {}
 
     @property
     def full(self) -> System:
@@ -78,9 +93,22 @@ class Decider:
         """Free no rule from now on."""
         self.abstraction = Abstraction(everything=True)
 
+    @property
+    def settler(self) -> Settler:
+        """What is known of rules in bad runs, with the limits as they are now."""
+        if self.limits not in self._settlers:
+            self._settlers[self.limits] = Settler(self.full, self.limits)
+        return self._settlers[self.limits]
+
+    def settling_on(self) -> list[list[SlotKey]]:
+        """What decides how the rules settle that are held to it, a list of slots for each reading."""
+        return self.settler.looks_at(self._settling_rules())
+
     def answer(self, enough: int | None = None) -> Answer:
         """The longest bad run. `enough`: only whether it is longer than that matters."""
-        lower, upper, zones = 0, ENDLESS, 0
+        if self.abstraction.settled:
+            self.abstraction = self._settled(self.abstraction, self._settling_rules())
+        lower, upper, zones, tried = 0, ENDLESS, 0, 0
         best: Run | None = None
         while True:
             system = self.system(self.abstraction)
@@ -103,18 +131,18 @@ class Decider:
                 return Answer(lower, upper, best, self.abstraction, zones)
             full = self.full
             run = realise(search, full, longest)
-            tries = self._narrower(system) if upper < ENDLESS or all(d[2] for d in run.deviations) else iter(())
+            tries = self._narrower(system) if upper < ENDLESS or all(d.both for d in run.deviations) else iter(())
             while True:
                 reached = ENDLESS if run.endless else run.bad_run
                 if reached > lower or best is None:
                     lower, best = max(lower, reached), run
                 if lower >= upper or (enough is not None and lower > enough):
                     return Answer(lower, upper, best, self.abstraction, zones)
-                narrow = next(tries, None)
+                narrow = next(tries, None) if tried <= self.budget else None
                 if narrow is None:
                     break
                 found, looked = self._real_run(narrow, enough, 400 + search.count // 4)
-                zones += looked
+                tried += looked
                 if found is not None:
                     found.deviations = run.deviations
                     run = found
@@ -193,30 +221,56 @@ class Decider:
         return not rule.watches.numeric, rule.manual, rule.trips.delay.scans
 
     def _real_run(self, narrow: Abstraction, enough: int | None, budget: int) -> tuple[Run | None, int]:
-        search = Search(self.system(narrow), budget)
-        try:
-            longest = search.longest(self._reached(search, narrow), enough)
-        except BudgetError:
-            return None, search.count
-        return (realise(search, self.full, longest) if longest.node else None), search.count
+        """The longest bad run of a narrower system made real: from power-up, and from rest where that is longer."""
+        system, count = self.system(narrow), 0
+        best: Run | None = None
+        for begun in (None, self.rest) if self.rest else (None,):
+            key = (narrow.key(), self.limits, begun is None)
+            if self._beyond.get(key, 0) >= budget:
+                continue
+            search = Search(system if begun is None else from_rest(system, begun), budget)
+            try:
+                reached = search.reachable() if begun else self._reached(search, narrow)
+                longest = search.longest(reached, enough)
+            except BudgetError:
+                self._beyond[key] = budget + budget // 4  # a little more would not do either
+                count += search.count
+                continue
+            count += search.count
+            if longest.node is not None:
+                run = realise(search, self.full, longest, begun)
+                if best is None or (run.endless, run.bad_run) > (best.endless, best.bad_run):
+                    best = run
+                if run.endless or run.bad_run == longest.scans:
+                    break
+        return best, count
+
+    @property
+    def rest(self) -> Player | None:
+        """The whole cone at rest."""
+        if not self._rest:
+            self._rest.append(rested(self.full))
+        return self._rest[0]
 
     def _follow(self, run: Run, system: System) -> bool:
         """Follow more; False where everything is followed already."""
         if self.abstraction.everything:
             return False
+        if self._settle(run, system):
+            return True
         exact = dict(self.abstraction.exact)
         # cheapest first: uses of rules that are followed anyway, inputs that act one way, rules that watch other parts,
         # then whole groups, then rule by rule
-        known = {d for d in run.deviations if d[0] in exact}
-        plain = {d for d in run.deviations if not d[2]}
-        watching = {d for d in run.deviations if all(map(self._interlocks, self._beside(d[0], system)))}
+        known = {d for d in run.deviations if d.rule in exact}
+        plain = {d for d in run.deviations if not d.both}
+        watching = {d for d in run.deviations if all(map(self._interlocks, self._beside(d.rule, system)))}
         groups = self.abstraction.groups
         if run.deviations and not known and not plain and not watching:
             more = self._groups(run, system)
             if more:
-                self.abstraction = Abstraction(exact, groups=groups + more)
+                self.abstraction = replace(self.abstraction, groups=groups + more)
                 return True
-        for rule, use, _ in sorted(known or plain or watching or run.deviations):
+        for rule, use, _, _ in sorted(known or plain or watching or run.deviations):
             exact[rule] = exact.get(rule, frozenset()) | {use}
         for rule in list(exact):
             for watched in self._watched(rule):
@@ -225,8 +279,80 @@ class Decider:
         if exact == self.abstraction.exact:
             self.abstraction = Abstraction(everything=True)
         else:
-            self.abstraction = Abstraction(exact, groups=tuple(g for g in groups if not set(g) & set(exact)))
+            kept = tuple(g for g in groups if not set(g) & set(exact))
+            shadows = {r: over for r, over in self.abstraction.shadows.items() if r not in exact}
+            self.abstraction = self._settled(Abstraction(exact, groups=kept, shadows=shadows), self._settling_rules())
         return True
+
+    # --- rules that settle
+
+    def _settle(self, run: Run, system: System) -> bool:
+        """Free rules that were taken to act longer than they can: hold them to how a bad run lets them settle, and to
+        the rules they act with; whether any was."""
+        settled = self._settling_rules()
+        circuit = system.circuits[0]
+        present = {use.rule for c in system.circuits for use in c.free} | {
+            r for c in system.circuits for r, _, _ in c.grouped
+        }
+        grown, shadows = dict(settled), dict(self.abstraction.shadows)
+        wrong = sorted({d.rule for d in run.deviations if d.active and self.abstraction.whole(d.rule)})
+        for rule in wrong:
+            if any(rule in g for g in self.abstraction.groups):
+                continue
+            found = self.settler.settling(rule)
+            if found is None or not (found.falls or found.scans is not None):
+                continue
+            grown.setdefault(rule, Kept(self._places(rule, circuit), found.falls, 0))
+            over = [r for r in self.settler.shadows(rule) if r in present and self.abstraction.whole(r)]
+            if over:
+                shadows.setdefault(rule, over[0])
+        if (
+            grown == settled
+            and shadows == self.abstraction.shadows
+            and {d.rule for d in run.deviations} <= set(settled)
+        ):
+            grown.update(self._lasting(settled))
+        if grown == settled and shadows == self.abstraction.shadows:
+            return False
+        self.abstraction = self._settled(replace(self.abstraction, shadows=shadows), grown)
+        return True
+
+    def _lasting(self, settled: Mapping[str, Kept]) -> dict[str, Kept]:
+        """The rules that settle last of those not yet held to act for a least time, held to that as well."""
+        loose = {r: k for r, k in settled.items() if not k.least and r not in self.abstraction.shadows}
+        least = {r: self.settler.least(r) for r in loose}
+        longest = max((r for r in loose if least[r]), key=self._scans, default=None)
+        if longest is None:
+            return {}
+        return {
+            r: k._replace(least=least[longest])
+            for r, k in loose.items()
+            if least[r] >= least[longest] and k == loose[longest]
+        }
+
+    def _scans(self, rule: str) -> int:
+        found = self.settler.settling(rule)
+        return ENDLESS if found is None or found.scans is None else found.scans
+
+    @staticmethod
+    def _places(rule: str, circuit: Circuit) -> tuple[str, ...]:
+        return tuple(sorted({u.use for u in circuit.free if u.rule == rule}))
+
+    def _settling_rules(self) -> dict[str, Kept]:
+        return {r: Kept(s.uses, s.falls, s.least) for s in self.abstraction.settled for r in s.rules}
+
+    def _settled(self, abstraction: Abstraction, rules: Mapping[str, Kept]) -> Abstraction:
+        """The abstraction with these rules settling, those of the same uses and kind as one; what is followed exactly
+        or does not settle (limits may have moved) is left out."""
+        groups: dict[Kept, list[str]] = {}
+        for rule in self.index.scheme.rules:
+            if rule in rules and rule not in abstraction.exact and self.settler.settling(rule) is not None:
+                groups.setdefault(rules[rule], []).append(rule)
+        settled = []
+        for (uses, falls, least), names in groups.items():
+            found = together([s for s in map(self.settler.settling, names) if s is not None])
+            settled.append(Settled(tuple(names), uses, found.scans, falls and found.falls, least))
+        return replace(abstraction, settled=tuple(settled))
 
     def _watched(self, name: str) -> tuple[str, ...]:
         """The rules a rule watches, through a line or not."""
@@ -249,7 +375,7 @@ class Decider:
     def _groups(self, run: Run, system: System) -> tuple[tuple[str, ...], ...]:
         """The deviating free rules that can be followed as groups."""
         circuit = system.circuits[0]
-        deviating = {d[0] for d in run.deviations}
+        deviating = {d.rule for d in run.deviations}
         cycled = system.circuits[-1].cycles
         found: list[tuple[str, ...]] = []
         for name, rules in circuit.united.items():
@@ -261,18 +387,18 @@ class Decider:
         return tuple(found)
 
 
-def realise(search: Search, full: System, longest: Longest) -> Run:
-    """The search's longest run on the whole cone."""
+def realise(search: Search, full: System, longest: Longest, begun: Player | None = None) -> Run:
+    """The search's longest run on the whole cone, from power-up or from where it was begun."""
     assert longest.node is not None
     path = longest.node.path()
     if longest.scans is not None:
-        return replay(search.system, full, stages(search, path, longest.scans))
+        return replay(search.system, full, stages(search, path, longest.scans), begun=begun)
     if longest.loop is None:
-        return replay(search.system, full, stages(search, path, 0), frozenset({len(path) - 1}))
+        return replay(search.system, full, stages(search, path, 0), frozenset({len(path) - 1}), begun=begun)
     begins = path.index(longest.loop)
     round_ = path[begins + 1 :]
     rounds = 4
     long_path = [*path, *(node for _ in range(rounds) for node in round_)]
     marks = frozenset(len(path) - 1 + k * len(round_) for k in range(rounds + 1))
     plan: list[Stage] = stages(search, long_path, 0)
-    return replay(search.system, full, plan, marks)
+    return replay(search.system, full, plan, marks, begun=begun)

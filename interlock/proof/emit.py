@@ -12,7 +12,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from interlock.proof.circuit import Circuit
-from interlock.proof.components import Kind, Statement
+from interlock.proof.components import Kind, Settled, Statement
 from interlock.proof.expr import FALSE, TRUE, text
 from interlock.scheme.words import PowerUp
 
@@ -90,12 +90,54 @@ def _moves(circuit: Circuit, statement: Statement) -> list[str]:
                 f"else: n{i} = 2",
                 f"a{i} = n{i} != 2",
             ]
+        case Kind.SETTLING:
+            return _settling(circuit, statement, i)
         case Kind.OVERRIDE:
             return _override(statement, i, comp.delays[2])
         case Kind.RULE:
             return _rule(statement, i, comp.delays)
         case Kind.LATCH | Kind.STUCK:
             raise AssertionError("these are no statements")
+
+
+def _settling(circuit: Circuit, statement: Statement, i: int) -> list[str]:
+    settled = circuit.settling[i][1]
+    wanted = text(statement.expr)
+    if settled.least:
+        return _settling_checked(circuit.phase, i, wanted, settled)
+    lines = [f"if not {circuit.phase}: n{i} = 0; a{i} = {wanted}"]
+    if settled.scans == 0:
+        return [*lines, f"else: n{i} = 2; a{i} = False"]
+    lines.append(f"elif l{i} == 2: n{i} = 2; a{i} = False")
+    if settled.falls:
+        lines.append(f"elif not {wanted}: n{i} = 2; a{i} = False")
+    acts = "True" if settled.falls else wanted
+    if settled.scans:
+        lines += [
+            f"elif l{i} == 1:",
+            f"    q |= {1 << i}",
+            f"    if E & {1 << i}: n{i} = 2; a{i} = False",
+            f"    else: n{i} = 1; a{i} = {acts}",
+        ]
+    return [*lines, f"else: n{i} = 1; a{i} = {acts}"]
+
+
+def _settling_checked(phase: str, i: int, acts: str, settled: Settled) -> list[str]:
+    """The same as a condition on what another component does."""
+    lines = [f"a{i} = True", f"if not {phase}: n{i} = 0"]
+    if settled.scans == 0:
+        return [*lines, f"else: n{i} = 2; a{i} = not {acts}"]
+    lines.append(f"elif l{i} == 2: n{i} = 2; a{i} = not {acts}")
+    if settled.falls:
+        lines.append(f"elif not {acts}: n{i} = 2")
+    if settled.scans:
+        lines += [
+            f"elif l{i} == 1:",
+            f"    q |= {1 << i}",
+            f"    if E & {1 << i}: n{i} = 2; a{i} = not {acts}",
+            f"    else: n{i} = 1",
+        ]
+    return [*lines, f"else: n{i} = 1"]
 
 
 def _override(statement: Statement, i: int, most: int) -> list[str]:

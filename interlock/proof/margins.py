@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from interlock.proof.bounds import SCALE
-from interlock.proof.cells import Group, Limits, Span
+from interlock.proof.cells import Group, Limits, Span, grouped
 from interlock.proof.decide import Decider
 from interlock.scheme.model import Condition, Limit
 
@@ -109,7 +109,8 @@ def _first_failing(
 
 
 def critical_values(decider: Decider, condition: Condition, up: bool) -> list[int]:
-    """The edges (whole millionths) at which moving the limit lets in a new vector, for what the decider follows now."""
+    """The edges (whole millionths) at which moving the limit lets in a new vector, for what the decider follows now and
+    for what settles."""
     system = decider.system(decider.abstraction)
     wide: Limits = ((condition, Span(None, None)),)
     moved = system.with_limits(wide)
@@ -119,6 +120,11 @@ def critical_values(decider: Decider, condition: Condition, up: bool) -> list[in
             if config.arisen == arisen:
                 for group in moved.groups(circuit, moved.view(number)):
                     found |= _edges(group, condition, up)
+    whole = decider.full.with_limits(wide)
+    for slots in decider.settling_on():
+        for arisen in range(len(whole.circuits)):
+            for group in grouped(decider.index, slots, whole.unstuck(arisen)):
+                found |= _edges(group, condition, up)
     return sorted(found)
 
 

@@ -35,11 +35,12 @@ class Outcome(Word):
 class Verdict:
     """A claim judged.
 
-    `scans`: the longest run of bad scans, None where it need not end or is not known. `endless`: it need not end.
+    `scans`: the longest run of bad scans, None where it need not end or is not known. `endless`: it need not end. Of
+    one that holds it is what is possible at most where `covered` says so, else exact.
     `exposure_us`: None where vacuous, endless or undecided. `margins`: one for each limit on a quantity in the claim's
     conditions, where it holds. `trace`: for a violated claim, a run to it, replayed on the readable engine. `reason`:
-    of a vacuous or undecided claim. `covered`: of an undecided one, what is known. `follows`: the rules the verdict
-    rests on.
+    of a vacuous or undecided claim. `covered`: what is known where the longest run is not. `follows`: the rules the
+    verdict rests on.
     """
 
     claim: Claim
@@ -81,14 +82,21 @@ def prove(
         nothing = _vacuous(index, goal, plan, budget) if answer.upper == 0 else ""
         if nothing:
             return Verdict(claim, Outcome.VACUOUS, scans=0, reason=nothing, follows=follows, zones=answer.zones)
-    if answer.lower == answer.upper:
+    if answer.lower == answer.upper or answer.upper <= most:
         endless = answer.upper == ENDLESS
         scans = None if endless else answer.upper
         exposure = None if scans is None else (scans + claim.adds_a_scan) * scheme.scan_us
         if scans is not None and scans <= most:
             decider.held.add(answer.abstraction.key())
             found = tuple(_margins(decider, claim, most)) if margins else ()
-            return Verdict(claim, Outcome.HOLDS, scans, False, exposure, found, follows=follows, zones=answer.zones)
+            seen = (
+                ""
+                if answer.lower == scans
+                else f"a run of {answer.lower} scans was found; at most {scans} are possible"
+            )
+            return Verdict(
+                claim, Outcome.HOLDS, scans, False, exposure, found, covered=seen, follows=follows, zones=answer.zones
+            )
         story = _story(decider, answer.run, most + 1) if trace else ()
         return Verdict(
             claim, Outcome.VIOLATED, scans, endless, exposure, trace=story, follows=follows, zones=answer.zones

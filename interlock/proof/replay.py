@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from interlock.proof.bounds import Bounds
 from interlock.proof.cells import CLEARS, HOLDS, NEITHER, TRIPS, Group
@@ -41,6 +42,16 @@ class Played:
     bad: bool
 
 
+class Deviating(NamedTuple):
+    """A use of a free rule that was assumed to be what the rule was not. `both`: its input helps and hurts. `active`:
+    what was assumed."""
+
+    rule: str
+    use: str
+    both: bool
+    active: bool
+
+
 @dataclass
 class Run:
     """A real run: what was played, the longest row of bad scans at its end, and where it deviated."""
@@ -48,7 +59,7 @@ class Run:
     played: list[Played] = field(default_factory=list)
     bad_run: int = 0
     endless: bool = False
-    deviations: set[tuple[str, str, bool]] = field(default_factory=set)  # rule, use, whether its input has both signs
+    deviations: set[Deviating] = field(default_factory=set)
 
 
 class Player:
@@ -61,6 +72,13 @@ class Player:
         self.delays = [c.delays for c in full.layout.comps]
         self.run = Run()
         self._choices: dict[object, Choice | None] = {}
+
+    def again(self) -> Player:
+        """The same player, to go on from here apart from this one."""
+        twin = Player(self.full)
+        twin.config, twin.places, twin.timers = self.config, self.places, list(self.timers)
+        twin.run = Run(list(self.run.played), self.run.bad_run)
+        return twin
 
     def state(self) -> tuple[int, Places, tuple[int, ...]]:
         """Everything that matters for what comes."""
@@ -174,18 +192,12 @@ class Deviation:
         self.probes = {p: i for i, p in enumerate(full.compiled(arisen).probes)}
         self.run = run
         self.assumed: list[tuple[int, bool, int, str, str]] = []
-        for use in circuit.free:
-            value = bool(inputs[circuit.alias.get(use.name, use.name)])
-            forced = circuit.bools.get(("forced", use.rule))
-            sign = circuit.one_sign(use.name)
-            if use.use != ACT and forced is not None:
-                value = value and bool(inputs[circuit.alias.get(forced, forced)])
+        for use, acts, sign in circuit.assumed(inputs, places):
+            forced = circuit.bools.get(("forced", use.rule)) if use.use != ACT else None
+            value = acts and (forced is None or bool(inputs[circuit.alias.get(forced, forced)]))
             probe = self.probes.get(("act" if use.use == ACT else "force", use.rule), -1)
             self.assumed.append((probe, value, sign, use.rule, use.use))
-        for rule, which, comp in circuit.grouped:
-            probe = self.probes.get(("act" if which == ACT else "force", rule), -1)
-            self.assumed.append((probe, places[comp] >= 2, 0, rule, which))
-        self.now: set[tuple[str, str, bool]] = set()
+        self.now: set[Deviating] = set()
 
     def look(self, probes: Sequence[bool]) -> None:
         """Note the uses whose rule is not what was assumed, to the bad scan's harm."""
@@ -193,7 +205,7 @@ class Deviation:
         for probe, value, sign, rule, use in self.assumed:
             actual = bool(probes[probe]) if probe >= 0 else False
             if actual != value and (sign == 0 or (sign > 0) == value):
-                self.now.add((rule, use, sign == 0))
+                self.now.add(Deviating(rule, use, sign == 0, value))
         self.run.deviations |= self.now
 
 
@@ -226,10 +238,8 @@ def wishes(circuit: Circuit, abstract: Circuit, inputs: Mapping[str, int], place
                 push(key[1], sign > 0)
     for rule, value in abstract.abstraction.fixed.items():
         push(rule, value)
-    for use in abstract.free:
-        push(use.rule, bool(inputs[abstract.alias.get(use.name, use.name)]))
-    for rule, _, comp in abstract.grouped:
-        push(rule, places[comp] >= 2)
+    for use, acts, _ in abstract.assumed(inputs, places):
+        push(use.rule, acts)
     found.update({f"line {n}": v for n, v in lines.items()})
     return found
 
@@ -284,6 +294,11 @@ class Realiser:
             if choice is not None:
                 return choice
         return None
+
+    def world(self, config: int, want: Mapping[str, bool]) -> Choice | None:
+        """A world of the whole cone, its rules as wanted where they can be (`line NAME`: an external line)."""
+        arisen = self.full.configs[config].arisen
+        return self._solve(self.abstract.circuits[arisen], self.full.circuits[arisen], {}, want, config, ())
 
     def pulses(self, choice: Choice) -> list[Choice]:
         """The same world with the reset lines off, then on."""
@@ -369,11 +384,15 @@ def replay(
     loop: frozenset[int] = frozenset(),
     *,
     settling: bool = True,
+    begun: Player | None = None,
 ) -> Run:
-    """Play a schedule on the whole cone. `settling`: where the abstract run can wait, wait until every other rule has
-    come to rest. `loop`: for an endless run, the stages at which the loop begins anew; the run is
-    endless when the whole cone is then in a state it was in before. The last stage alone: it stays there."""
-    player, realiser = Player(full), Realiser(abstract, full)
+    """Play a schedule on the whole cone, from power-up or from where it was `begun`.
+
+    `settling`: where the abstract run can wait, wait until every other rule has come to rest. `loop`: for an endless
+    run, the stages at which the loop begins anew; the run is endless when the whole cone is then in a state it was in
+    before. The last stage alone: it stays there.
+    """
+    player, realiser = begun.again() if begun else Player(full), Realiser(abstract, full)
     run = player.run
     first_bad = next((k for k, s in enumerate(plan) if s.node.bad), len(plan))
     bad: Move | None = None

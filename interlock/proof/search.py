@@ -78,6 +78,7 @@ class Search:
         self.count = 0
         self._clocks: dict[Places, tuple[list[int], list[int]]] = {}
         self.split = system.split
+        self.phased = any(circuit.phase for circuit in system.circuits)
 
     def clocks(self, places: Places) -> tuple[list[int], list[int]]:
         """The running components and the most each timer can be (one less than its delay)."""
@@ -140,7 +141,7 @@ class Search:
         sign, kind = self.system.sign[i], self.comps[i].kind
         if kind is Kind.RULE:
             return sign if place == 1 else -sign
-        return -sign if kind is Kind.WITHIN else 0
+        return -sign if kind in (Kind.WITHIN, Kind.SETTLING) else 0
 
     # --- what is kept
 
@@ -201,6 +202,9 @@ class Search:
                 for move in self.system.moves(node.config, node.places, ends):
                     if (counts and not move.bad) or self._stay(node, move):
                         continue
+                    if move.bad and not counts and self.phased:
+                        continue  # the same scan stands there as one of no bad run
+
                     key = (move.config, move.places, move.asked, move.ends, move.again, move.still)
                     if key in seen:
                         continue

@@ -186,7 +186,8 @@ class System:
         for i, comp in enumerate(self.layout.comps):
             both = known.get(("p" if comp.kind is Kind.LATCH else "a") + str(i), set())
             signed = len(both) == 1 and comp.kind not in (Kind.OVERRIDE, Kind.STUCK)
-            found.append(next(iter(both)) if signed else 0)
+            # what may still be active can do all that what may not can
+            found.append(1 if comp.kind is Kind.SETTLING else next(iter(both)) if signed else 0)
         return found
 
     def compiled(self, arisen: int) -> Compiled:
@@ -245,6 +246,10 @@ class System:
         config = self.configs[number]
         return self._view(config.arisen, config.stuck, onset)
 
+    def unstuck(self, arisen: int) -> View:
+        """The sensors' elements under the faults that have arisen, none of them stuck."""
+        return self._view(arisen, [NOT_STUCK] * len(self.sensors))
+
     def _view(self, arisen: int, stuck: Sequence[int], onset: tuple[int, ...] = (), loose: int = -1) -> View:
         faults = self.fault_sets[arisen]
         errors: dict[tuple[Mode, str], tuple[SensorError, ...]] = {}
@@ -302,8 +307,7 @@ class System:
         for arisen, circuit in enumerate(self.circuits):
             if not self.fault_sets[arisen].has(Mode.STUCK, name):
                 continue
-            unstuck = [NOT_STUCK] * len(self.sensors)
-            view = self._view(arisen, unstuck, loose=me)
+            view = self._view(arisen, [NOT_STUCK] * len(self.sensors), loose=me)
             for group in grouped(self.index, list(circuit.slots), view):
                 v = group.place.get(("element", name))
                 if v is None:
@@ -422,7 +426,7 @@ class System:
 
     def _value(self, i: int, place: int) -> int:
         kind = self.layout.comps[i].kind
-        rank = RULE_RANK[place] if kind is Kind.RULE else -place if kind is Kind.WITHIN else place
+        rank = RULE_RANK[place] if kind is Kind.RULE else -place if kind in (Kind.WITHIN, Kind.SETTLING) else place
         return rank * self.sign[i]
 
 

@@ -1,0 +1,45 @@
+"""The whole cone come to rest: the world held where every rule lets go, as far as it can, until nothing runs any more.
+
+Most long bad runs begin from there. A search that leaves rules out starts, at power-up, before those could have let go;
+started from rest it begins where the whole cone can really be.
+"""
+
+from __future__ import annotations
+
+from copy import copy
+
+from interlock.proof.components import Abstraction
+from interlock.proof.goal import Goal, Moves
+from interlock.proof.replay import Deviation, Player, Realiser
+from interlock.proof.system import System
+from interlock.scheme.words import LineForm, Signal
+
+
+def rested(full: System) -> Player | None:
+    """The whole cone at rest, having been played from power-up; None where no world brings it there."""
+    scheme = full.index.scheme
+    want = dict.fromkeys(scheme.rules, False)
+    for rule in scheme.rules.values():
+        if rule.watches is Signal.LINE and scheme.lines[rule.watched].form is LineForm.EXTERNAL:
+            want.setdefault(f"line {rule.watched}", bool(rule.clears.test))
+        if rule.overridden_by:
+            want.setdefault(f"line {rule.overridden_by}", False)
+    nothing = System(full.index, Goal(Moves.ANYTHING, full.goal.path), full.plan, Abstraction(fixed=dict(want)))
+    realiser, player = Realiser(nothing, full), Player(full)
+    choice = realiser.world(player.config, want)
+    if choice is None:
+        return None
+    watch = Deviation(nothing, full, full.configs[player.config].arisen, (), (), player.run)
+    player.settle(choice, realiser.pulses(choice), watch, {})
+    before = player.state()
+    player.play(choice, 1, False, None)
+    return player if player.idle() and player.state() == before else None
+
+
+def from_rest(system: System, player: Player) -> System:
+    """The same system, begun where the whole cone rests."""
+    begun = copy(system)
+    where = player.full.layout.place
+    places = tuple(player.places[where[c.key]] if c.key in where else 0 for c in system.layout.comps)
+    begun.start = (system.start[0], places)
+    return begun

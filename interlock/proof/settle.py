@@ -1,0 +1,186 @@
+"""What a bad run does to rules by itself: worked out from the scheme alone, before any search.
+
+While a claim's conditions hold, many a rule can no longer trip, because its sensor reads within its error of a truth
+they bound or its line is the one they name. Such a rule can only run down, and so can what follows it. Knowing that
+much of a rule is often enough, and costs one small component instead of all that the rule looks at.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from interlock.proof.cells import HOLDS, NEITHER, TRIPS, Limits, grouped, slot_needs
+from interlock.proof.components import SlotKey
+from interlock.proof.goal import Resets
+from interlock.proof.system import System
+from interlock.scheme.model import Condition, Line, Rule
+from interlock.scheme.words import LineForm, Mode, PowerUp, Signal
+
+
+@dataclass(frozen=True, slots=True)
+class Settling:
+    """How a rule (or any of several) can be active in a row of scans in which a claim's conditions hold.
+
+    `scans`: in the first so many at most; None: not bounded. `falls`: once inactive it stays so. `sources`: the rules
+    that watch values this rests on.
+    """
+
+    scans: int | None
+    falls: bool
+    sources: frozenset[str] = frozenset()
+
+
+QUIET = Settling(0, True)
+
+
+def together(found: list[Settling]) -> Settling:
+    """Any of several."""
+    bounds = [s.scans for s in found]
+    scans = max((b for b in bounds if b is not None), default=0) if None not in bounds else None
+    return Settling(scans, all(s.falls for s in found), frozenset[str]().union(*(s.sources for s in found)))
+
+
+class Settler:
+    """Answers for one goal's whole cone, its limits moved or not. Parts that a fault of the set can touch are left out,
+    unless the fault is there from the start."""
+
+    def __init__(self, full: System, limits: Limits) -> None:
+        self.full = full.with_limits(limits)
+        self.index, self.scheme, self.goal = full.index, full.index.scheme, full.goal
+        service = [single for group in full.plan.service for single in group]
+        self._touched = {p for single in service for p in single.parts}
+        self._units = {p for f in service if f.mode in _OF_UNITS for p in f.parts} | full.plan.cycled
+        self._units |= {p for f in full.plan.installed if f.mode in _OF_UNITS for p in f.parts}
+        self._known: dict[str, Settling | None] = {}
+        truths: dict[int, list[Condition]] = {}
+        for c in self.goal.conditions:
+            if c.signal is Signal.QUANTITY:
+                truths.setdefault(self.index.component[c.name], []).append(c)
+        self._truths: list[SlotKey] = [("truth", *truths[k]) for k in sorted(truths)]
+        self._levels = {c.name: bool(c.test) for c in self.goal.conditions if c.signal is Signal.LINE}
+
+    def settling(self, name: str) -> Settling | None:
+        """Of a rule; None where nothing is known."""
+        if name not in self._known:
+            self._known[name] = None
+            self._known[name] = self._settling(self.scheme.rules[name])
+        return self._known[name]
+
+    def _settling(self, rule: Rule) -> Settling | None:
+        if rule.unit in self._units:
+            return None
+        if self.full.fault_sets[0].has(Mode.OMITTED, rule.name):
+            return QUIET
+        watched = self._watched(rule)
+        if watched is None:
+            return None
+        never_trips = watched.scans == 0 or (watched.scans is None and rule.watches.numeric)
+        scans = None if watched.scans is None else watched.scans + rule.clears.delay.scans
+        if rule.manual and scans is not None:
+            scans = scans + 1 if self._reset_is_given(rule) else None
+        falls = watched.falls and (never_trips or rule.trips.delay.scans == 0)
+        return Settling(scans, falls, watched.sources)
+
+    def _reset_is_given(self, rule: Rule) -> bool:
+        line = rule.reset_by
+        if self.goal.resets is not Resets.GIVEN or not line or line in self._touched:
+            return False
+        faults = self.full.fault_sets[0]
+        return not faults.has(Mode.BROKEN, line) and not faults.has(Mode.SHORTED, line)
+
+    def _watched(self, rule: Rule) -> Settling | None:
+        """How what the rule watches can be on its tripping side."""
+        trips = rule.trips.test
+        match rule.watches:
+            case Signal.SENSOR | Signal.READING:
+                return self._value(rule)
+            case Signal.RULE:
+                return self.settling(rule.watched) if trips is True else None
+            case Signal.LINE:
+                line = self._wire(rule)
+                if line is None or line.form is LineForm.CONFIRMS:
+                    return None
+                if line.form is LineForm.EXTERNAL:
+                    return QUIET if self._levels.get(line.name, trips) is not trips else None
+                if trips is not (line.form is LineForm.HIGH_WHEN):
+                    return None
+                found = [self.settling(sender) for sender in line.rules]
+                return None if any(s is None for s in found) else together([s for s in found if s is not None])
+            case Signal.PATH:
+                return None
+            case Signal.QUANTITY:
+                raise AssertionError("no rule sees the truth")
+
+    def _value(self, rule: Rule) -> Settling | None:
+        """Of a reading: the codes that go with the conditions' truths."""
+        system = self.full
+        slot: SlotKey = ("rule", rule.name)
+        neither = False
+        for arisen, faults in enumerate(system.fault_sets):
+            if any(name in system.sensors for _, name in slot_needs(self.index, slot, faults)):
+                return None  # a stuck reading is not held by any truth
+            view = system.unstuck(arisen)
+            for group in grouped(self.index, [slot, *self._truths], view):
+                if slot not in group.slots:
+                    continue
+                mine = group.slots.index(slot)
+                held = [(i, (1,)) for i, s in enumerate(group.slots) if s[0] == "truth"]
+                if group.first([*held, (mine, (TRIPS,))]) is not None:
+                    return None
+                neither |= group.first([*held, (mine, (NEITHER, HOLDS))]) is not None
+        return Settling(None if neither else 0, True, frozenset({rule.name}))
+
+    def least(self, name: str) -> int:
+        """The scans that the rule, once active, at least goes on to be so after the first; from power-up on as well."""
+        rule = self.scheme.rules[name]
+        if rule.unit in self._units or rule.power_up is PowerUp.CLEAR:
+            return 0
+        senders: tuple[str, ...] = ()
+        if rule.watches is Signal.RULE and rule.trips.test is True:
+            senders = (rule.watched,)
+        elif rule.watches is Signal.LINE:
+            wire = self._wire(rule)
+            if wire is not None and wire.form.sent and rule.trips.test is (wire.form is LineForm.HIGH_WHEN):
+                senders = wire.rules
+        before = min((self.least(s) for s in senders), default=0)
+        return max(0, before - rule.trips.delay.scans) + rule.clears.delay.scans
+
+    def _wire(self, rule: Rule) -> Line | None:
+        """The line that a rule reads, where no fault of the set lies between them."""
+        faults = self.full.fault_sets[0]
+        wire = faults.line_source(self.scheme, rule.unit, rule.watched)
+        line = self.scheme.lines[wire]
+        if {wire, rule.watched} & self._touched or (line.form.sent and line.unit in self._units):
+            return None
+        return None if any(faults.has(m, p) for m in _OF_LINES for p in (wire, rule.watched)) else line
+
+    def shadows(self, name: str) -> tuple[str, ...]:
+        """Rules that are active whenever this one is: it lets go at once of what makes them trip at once."""
+        rule = self.scheme.rules[name]
+        if rule.manual or rule.clears.delay.scans or rule.unit in self._units:
+            return ()
+        if rule.watches is Signal.RULE and rule.trips.test is True:
+            return (rule.watched,)
+        if rule.watches is not Signal.LINE:
+            return ()
+        return tuple(
+            other.name
+            for other in self.scheme.rules.values()
+            if other is not rule
+            and other.unit == rule.unit
+            and other.watches is Signal.LINE
+            and other.watched == rule.watched
+            and other.trips.test is rule.trips.test
+            and other.trips.delay.scans == 0
+            and not self.full.fault_sets[0].has(Mode.OMITTED, other.name)
+        )
+
+    def looks_at(self, rules: Iterable[str]) -> list[list[SlotKey]]:
+        """The slots whose common vectors decide how these rules settle, a list for each reading."""
+        found = [s for s in map(self.settling, rules) if s is not None]
+        return [[("rule", name), *self._truths] for name in sorted(together(found).sources)]
+
+
+_OF_UNITS = (Mode.DEAD, Mode.FROZEN, Mode.POWER_CYCLED)
+_OF_LINES = (Mode.BROKEN, Mode.SHORTED, Mode.INVERTED)
