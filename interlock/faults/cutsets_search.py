@@ -1,0 +1,219 @@
+"""The minimal cut sets of one claim up to a size: complete, minimal, and without judging every set.
+
+A hitting-set tree (Reiter 1987). A ruling that the claim holds under a set rests on its support: a larger set with no
+other fault in that support is ruled the same. So beside a set only the faults in its support are tried, by size, then
+in the catalogue's order; a set that contains a cut set is never tried, so what is found is minimal.
+
+The search only says which sets it wants judged (`wanted`) and is told what came of them (`told`): who judges them, in
+which order and when, changes nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+
+from interlock.faults.judge import Answer, Ruling, Shown
+from interlock.scheme.model import Fault
+from interlock.scheme.words import Mode, Part
+
+Names = tuple[str, ...]  # a fault set, in the catalogue's order
+Mask = int  # the same: one bit for each fault of the catalogue
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """A set to be judged. `before`: on what the claim was shown to hold with fewer faults. `deeper`: whether larger
+    sets may be asked for next, so that the support is wanted."""
+
+    faults: Names
+    before: Shown | None
+    deeper: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What came of an Ask. `near`: where the claim holds and it was wanted, the catalogue's faults in the support."""
+
+    faults: Names
+    ruling: Ruling
+    near: Names = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Undecided:
+    """A set that was not decided; what contains it was not tried."""
+
+    faults: Names
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class CutSets:
+    """What is known of one claim's cut sets.
+
+    `minimal`: by size, then in the catalogue's order; the empty set where the claim is violated without any fault.
+    `judged`: how many sets were judged; all others follow from supports or from a cut set inside them. `near`: the
+    faults that the healthy verdict rests on; without one of them no set is a cut set. `done`: all sets of so many
+    faults and fewer are accounted for; -1 where not even the healthy claim was. `waiting`: sets not judged yet.
+    """
+
+    minimal: tuple[Names, ...]
+    undecided: tuple[Undecided, ...]
+    judged: int
+    near: Names
+    done: int
+    waiting: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class _Label:
+    """Why the claim holds under a set: the ruling and the support (as a mask) of it or of a part of it."""
+
+    shown: Shown
+    near: Mask
+
+
+class CutSetSearch:
+    """The search for one claim over a catalogue, up to `size` faults."""
+
+    def __init__(self, catalogue: Mapping[str, Fault], size: int) -> None:
+        self.size = size
+        self._names = tuple(catalogue)
+        self._bit = {name: 1 << i for i, name in enumerate(catalogue)}
+        self._rivals = _rivals(catalogue)
+        self._labels: dict[Mask, _Label] = {}
+        self._closed: list[Mask] = []  # cut sets, undecided and meaningless sets: nothing that contains one is tried
+        self._cut: list[Mask] = []
+        self._undecided: list[Undecided] = []
+        self._judged = 0
+        self._level: list[Mask] = []  # the sets of the last level under which the claim holds
+        self._done = -1
+        self._asked: dict[Mask, Ask] = {0: Ask((), None, size > 0)}
+
+    @property
+    def wanted(self) -> tuple[Ask, ...]:
+        """The sets to be judged next, in order; () where the search is done."""
+        return tuple(self._asked.values())
+
+    def told(self, answers: Iterable[Told]) -> None:
+        """Take the answers to some of what was wanted, in any order; the next level follows when all are there."""
+        for told in answers:
+            mask = self._mask(told.faults)
+            del self._asked[mask]
+            self._judged += 1
+            match told.ruling.answer:
+                case Answer.HOLDS:
+                    assert told.ruling.shown is not None
+                    self._labels[mask] = _Label(told.ruling.shown, self._mask(told.near))
+                    self._level.append(mask)
+                case Answer.VIOLATED:
+                    self._cut.append(mask)
+                    self._closed.append(mask)
+                case Answer.UNDECIDED:
+                    self._undecided.append(Undecided(told.faults, told.ruling.reason))
+                    self._closed.append(mask)
+                case Answer.MEANINGLESS:
+                    self._closed.append(mask)
+        while not self._asked and self._done < self.size:
+            self._done += 1
+            if self._done < self.size:
+                self._ask_next()
+
+    def result(self) -> CutSets:
+        """What is known so far."""
+        healthy = self._labels.get(0)
+        return CutSets(
+            tuple(self._set(m) for m in sorted(self._cut, key=self._order)),
+            tuple(sorted(self._undecided, key=lambda u: self._order(self._mask(u.faults)))),
+            self._judged,
+            self._set(healthy.near) if healthy else (),
+            self._done,
+            len(self._asked),
+        )
+
+    # --- the next level
+
+    def _ask_next(self) -> None:
+        """The sets of one more fault that have to be judged; those that follow are settled at once."""
+        level, self._level = sorted(self._level, key=self._order), []
+        deeper = self._done + 1 < self.size
+        seen: set[Mask] = set()
+        for base in level:
+            label = self._labels[base]
+            for bit in _bits(label.near & ~base):
+                mask = base | bit
+                if mask in seen or self._shut(mask):
+                    continue
+                seen.add(mask)
+                follows = self._follows(mask)
+                if follows is None:
+                    self._asked[mask] = Ask(self._set(mask), label.shown, deeper)
+                elif deeper:
+                    self._labels[mask] = follows
+                    self._level.append(mask)
+        self._asked = dict(sorted(self._asked.items(), key=lambda item: self._order(item[0])))
+
+    def _shut(self, mask: Mask) -> bool:
+        """Whether nothing is to be learnt there: a cut set or an undecided set is inside, or two swaps of one part."""
+        return any(c & mask == c for c in self._closed) or any(self._rivals[b] & mask for b in _bits(mask))
+
+    def _follows(self, mask: Mask) -> _Label | None:
+        """The label of a part of this set that lacks one fault, where that fault is not in its support."""
+        for bit in _bits(mask):
+            label = self._label(mask & ~bit)
+            if label is not None and not label.near & bit:
+                return label
+        return None
+
+    def _label(self, mask: Mask) -> _Label | None:
+        """Why the claim holds under a set, judged or not; None where that is not known."""
+        part = 0
+        while True:
+            label = self._labels.get(mask) or self._labels.get(part)
+            if label is None:
+                return None
+            more = label.near & mask & ~part
+            if mask in self._labels or not more:
+                return label
+            part |= more & -more
+
+    # --- sets as masks
+
+    def _mask(self, names: Iterable[str]) -> Mask:
+        found = 0
+        for name in names:
+            found |= self._bit[name]
+        return found
+
+    def _set(self, mask: Mask) -> Names:
+        return tuple(self._names[bit.bit_length() - 1] for bit in _bits(mask))
+
+    def _order(self, mask: Mask) -> tuple[int, list[int]]:
+        return mask.bit_count(), list(_bits(mask))
+
+
+def _bits(mask: Mask) -> Iterator[Mask]:
+    while mask:
+        bit = mask & -mask
+        yield bit
+        mask ^= bit
+
+
+def _rivals(catalogue: Mapping[str, Fault]) -> dict[Mask, Mask]:
+    """For each fault as a mask, the faults that can't be there beside it: swaps that share a part."""
+    swapped: dict[tuple[Part, str], Mask] = {}
+    swaps: dict[Mask, list[tuple[Part, str]]] = {}
+    for i, fault in enumerate(catalogue.values()):
+        places = [(s.part, p) for s in fault.single() if s.mode is Mode.SWAPPED for p in s.parts]
+        swaps[1 << i] = places
+        for place in places:
+            swapped[place] = swapped.get(place, 0) | 1 << i
+    return {bit: _union(swapped[p] for p in places) & ~bit for bit, places in swaps.items()}
+
+
+def _union(masks: Iterable[Mask]) -> Mask:
+    found = 0
+    for mask in masks:
+        found |= mask
+    return found

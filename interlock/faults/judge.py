@@ -1,0 +1,117 @@
+"""A claim under a fault set: violated or not, and nothing else, with what the answer rests on.
+
+No exposure, no margin, no trace. A set is first tried on the abstraction that already showed the claim to hold with
+fewer faults; the decision goes on from there where that does not do.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+from interlock.faults.support import Support, support
+from interlock.proof.cells import UnsupportedError
+from interlock.proof.components import Abstraction
+from interlock.proof.decide import Decider
+from interlock.proof.goal import Goal, conditions_alone, of_claim, path_alone
+from interlock.proof.index import Index
+from interlock.proof.prove import BUDGET
+from interlock.proof.system import FaultPlan
+from interlock.scheme.model import Claim, Fault
+from interlock.scheme.order import LoopError
+from interlock.scheme.words import PowerUp, Word
+
+
+class Answer(Word):
+    """What a claim comes to under a fault set. A vacuous claim is not violated, so it holds here."""
+
+    HOLDS = "holds"
+    VIOLATED = "violated"
+    UNDECIDED = "undecided"
+    MEANINGLESS = "meaningless"  # the set's faults can't be there together
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """On what a claim was shown to hold: which of its judge's goals, and the abstraction."""
+
+    goal: int
+    abstraction: Abstraction
+
+
+@dataclass(frozen=True, slots=True)
+class Ruling:
+    """`shown`: of a claim that holds. `reason`: of an undecided or meaningless one."""
+
+    answer: Answer
+    shown: Shown | None = None
+    reason: str = ""
+
+
+class Judge:
+    """Rules on one claim, under any fault set."""
+
+    def __init__(self, index: Index, claim: Claim, budget: int = BUDGET) -> None:
+        self.index, self.claim, self.budget = index, claim, budget
+        goal = of_claim(claim)
+        allowed = claim.longer_than.us // index.scheme.scan_us - claim.adds_a_scan
+        # where not even one scan is allowed the claim only escapes by being vacuous
+        self.goals = (goal,) if allowed >= 0 else (conditions_alone(goal), path_alone(goal))
+        self.most = max(allowed, 0)
+
+    def rule(self, faults: Iterable[Fault], before: Shown | None = None) -> Ruling:
+        """The ruling under a fault set. `before`: on what it was shown to hold with fewer faults."""
+        plan = FaultPlan.of(faults)
+        reasons: list[str] = []
+        try:
+            for number, goal in enumerate(self.goals):
+                known = before.abstraction if before and before.goal == number else Abstraction()
+                ruling = self._rule(number, goal, plan, known)
+                if ruling.answer is Answer.HOLDS:
+                    return ruling
+                if ruling.answer is Answer.UNDECIDED:
+                    reasons.append(ruling.reason)
+        except (LoopError, ValueError) as error:
+            return Ruling(Answer.MEANINGLESS, reason=str(error))
+        return Ruling(Answer.UNDECIDED, reason=reasons[0]) if reasons else Ruling(Answer.VIOLATED)
+
+    def _rule(self, number: int, goal: Goal, plan: FaultPlan, known: Abstraction) -> Ruling:
+        decider = Decider(self.index, goal, plan, self.budget)
+        decider.abstraction = self._still_true(known, plan, decider)
+        try:
+            answer = decider.answer(self.most)
+            if answer.upper > self.most:
+                answer = decider.violated(answer, self.most)
+        except UnsupportedError as error:
+            return Ruling(Answer.UNDECIDED, reason=f"not judged: {error}")
+        if answer.upper <= self.most:
+            return Ruling(Answer.HOLDS, Shown(number, answer.abstraction))
+        if answer.lower > self.most:
+            return Ruling(Answer.VIOLATED)
+        return Ruling(Answer.UNDECIDED, reason=answer.stopped)
+
+    def _still_true(self, known: Abstraction, plan: FaultPlan, decider: Decider) -> Abstraction:
+        """An abstraction made with fewer faults without what no longer has to be so: groups stand for rules that last
+        their clear delay (a power cycle may clear some at once), shadows for rules that act only with another; and a
+        fault may cut rules off."""
+        if known.groups:
+            cycled = plan.cycled | {p for g in plan.service for f in g for p in f.parts}
+            rules = self.index.scheme.rules
+            lasting = tuple(
+                group
+                for group in known.groups
+                if all(rules[r].power_up is not PowerUp.CLEAR or rules[r].unit not in cycled for r in group)
+            )
+            known = replace(known, groups=lasting)
+        if known.settled:
+            reached = {key[1] for key in decider.full.layout.place if key[0] == "active"}
+            kept = (replace(s, rules=tuple(r for r in s.rules if r in reached)) for s in known.settled)
+            known = replace(known, settled=tuple(s for s in kept if s.rules))
+        if known.shadows:
+            still = {r: over for r, over in known.shadows.items() if over in decider.settler.shadows(r)}
+            known = replace(known, shadows=still)
+        return known
+
+    def support(self, faults: Iterable[Fault], shown: Shown) -> Support:
+        """What a ruling that it holds rests on."""
+        return support(self.index, self.goals[shown.goal], FaultPlan.of(faults), shown.abstraction)
