@@ -52,6 +52,13 @@ class _Work:
         self.gates.append(Gate(name, kind, names, needs))
         return name
 
+    def _flat(self, inputs: list[str]) -> tuple[str, ...]:
+        """What an AND gate takes for any one of the inputs: those of the only one, where that is an AND gate too."""
+        last = self.gates[-1] if self.gates else None
+        if last and inputs == [last.name] and last.kind is GateKind.AND:
+            return self.gates.pop().inputs
+        return (self.gate(GateKind.OR, inputs),)
+
     def parts(self, sets: Sets, ranks: dict[str, int]) -> list[str]:
         """Inputs of an OR gate that together have these cut sets: the singles, then part after part."""
         singles = [name for s in sets if len(s) == 1 for name in s]
@@ -73,7 +80,7 @@ class _Work:
             inputs = [self.gate(GateKind.OR, shared), *sorted(common, key=ranks.__getitem__)]
             if len(quotient) > 1:
                 left = tuple(q - common for q in quotient)
-                inputs.append(self.gate(GateKind.OR, self.parts(left, ranks)))
+                inputs += self._flat(self.parts(left, ranks))
             found.append(self.gate(GateKind.AND, inputs))
             waiting += reversed(_components(rest))
         return found

@@ -9,9 +9,11 @@ from pathlib import Path
 import pytest
 
 from interlock.draw.everything import draw
+from interlock.draw.faulttree import fault_tree
 from interlock.draw.style import SMALL
 from interlock.scheme.read import load, loads
 from tests.draw.browser import Box, Page, Text, browser, measured
+from tests.draw.fault_trees import sample_trees
 from tests.support.bench import edited
 
 RULES = Path(__file__).parents[2] / "rules"
@@ -24,6 +26,10 @@ needs_browser = pytest.mark.skipif(browser() is None, reason="no chromium to mea
 
 @cache
 def pages(name: str) -> tuple[Page, ...]:
+    if name == "fault trees":
+        hut = load(RULES / "alpine_hut.yaml")
+        trees = [drawing for tree in sample_trees() for drawing in fault_tree(hut, tree)]
+        return tuple(measured({f"{i}_{d.name}": str(d.svg) for i, d in enumerate(trees)}))
     if name == "hostile":
         quoted = NASTY.replace("'", "''")
         scheme = loads(
@@ -69,7 +75,7 @@ def overlaps(page: Page) -> Iterator[tuple[Text, Text]]:
                 yield one, other
 
 
-SCHEMES = ["alpine_hut", "survey_launch", "hostile"]
+SCHEMES = ["alpine_hut", "survey_launch", "hostile", "fault trees"]
 
 
 @needs_browser
@@ -94,11 +100,11 @@ def test_no_text_leaves_the_page(name: str) -> None:
 @needs_browser
 @pytest.mark.parametrize("name", SCHEMES)
 def test_no_text_leaves_its_box(name: str) -> None:
-    """In graphs and machines each group is a box with its text."""
+    """In graphs and machines each group is a box with its text; in a fault tree one is, the claim."""
     found = [
         (page.name, t.words, t.box, t.frame)
         for page in pages(name)
-        if page.name.startswith(("overview", "logic", "machine"))
+        if page.name.startswith(("overview", "logic", "machine")) or "fault_tree" in page.name
         for t in page.texts
         if t.frame and not inside(shrunk(t.box), t.frame)
     ]

@@ -49,6 +49,12 @@ def test_all_of_one_row_with_all_of_another_are_two_or_gates_under_one_and() -> 
     assert len(tree.events()) == 15
 
 
+def test_an_and_gate_never_leads_into_another() -> None:
+    tree = factored("top", product("ab", "cd", "efg"))
+    assert shape(tree) == "(a + b) (c + d) (e + f + g)"
+    assert len(tree.gates) == 5
+
+
 def test_any_two_of_twenty_are_one_gate() -> None:
     tree = factored("top", combinations([f"e{i}" for i in range(20)], 2))
     assert [(g.kind, g.needs) for g in tree.gates.values()] == [(GateKind.AT_LEAST, 2), (GateKind.OR, 0)]
