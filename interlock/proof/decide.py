@@ -136,6 +136,10 @@ class Decider:
                 reached = ENDLESS if run.endless else run.bad_run
                 if reached > lower or best is None:
                     lower, best = max(lower, reached), run
+                if lower > upper:
+                    raise AssertionError(
+                        f"a real run of {lower} bad scans, where at most {upper} were thought possible"
+                    )
                 if lower >= upper or (enough is not None and lower > enough):
                     return Answer(lower, upper, best, self.abstraction, zones)
                 narrow = next(tries, None) if tried <= self.budget else None
@@ -304,7 +308,7 @@ class Decider:
                 continue
             grown.setdefault(rule, Kept(self._places(rule, circuit), found.falls, 0))
             over = [r for r in self.settler.shadows(rule) if r in present and self.abstraction.whole(r)]
-            if over:
+            if over and rule not in _followed(over[0], shadows):
                 shadows.setdefault(rule, over[0])
         if (
             grown == settled
@@ -385,6 +389,14 @@ class Decider:
             if deviating & set(rules) and circuit.one_sign(name) == 0 and lasting and worth:
                 found.append(tuple(rules))
         return tuple(found)
+
+
+def _followed(rule: str, shadows: Mapping[str, str]) -> list[str]:
+    """A rule, the one it acts only with, the one that acts only with, and so on."""
+    found = [rule]
+    while found[-1] in shadows:
+        found.append(shadows[found[-1]])
+    return found
 
 
 def realise(search: Search, full: System, longest: Longest, begun: Player | None = None) -> Run:
