@@ -59,6 +59,11 @@ def random_family(seed: int, singles: int, larger: int, size: int) -> FaultTree:
     )
 
 
+def deep() -> FaultTree:
+    """Sets that go ever deeper: a0 + b0 (a1 + b1 (a2 + ...)), more gates in a row than one sheet has room for."""
+    return tree([[*(f"b{i}.stuck" for i in range(level)), f"a{level}.stuck"] for level in range(7)], 7)
+
+
 def sample_trees() -> list[FaultTree]:
     """One of each shape that is drawn in a way of its own."""
     votes = tree([*combinations([f"probe_{i}.drifted" for i in range(3)], 2), ("board.frozen",), ("K1~K7.swapped",)])
@@ -71,6 +76,7 @@ def sample_trees() -> list[FaultTree]:
         random_family(5, 0, 60, 3),
         random_family(8, 2, 700, 2),
         random_family(9, 3, 60, 5),
+        deep(),
         votes,
         tree([*product(NAMES[:25], NAMES[25:50]), ("K9.welded",)]),
         tree(product(NAMES[:18], NAMES[18:36], NAMES[36:54]), 3),

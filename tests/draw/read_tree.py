@@ -14,7 +14,7 @@ SVG = "{http://www.w3.org/2000/svg}"
 NEAR = 0.06  # coordinates are written to a hundredth
 
 Point = tuple[float, float]
-Segment = tuple[float, float, float, float]
+Segment = tuple[float, float, float, float]  # left, top, right, bottom
 
 
 @dataclass
@@ -37,7 +37,7 @@ class DrawnSheet:
     gates: list[DrawnGate]
     elsewhere: dict[str, int]
     counted: int
-    box: tuple[float, float, float]  # left, top, bottom
+    box: Segment  # left, top, right, bottom
     box_text: str
 
 
@@ -47,7 +47,7 @@ def numbers(text: str) -> list[float]:
 
 def read_sheet(svg: str, number: int) -> DrawnSheet:
     root = ET.fromstring(svg)
-    found = DrawnSheet([], {}, [], {}, 0, (0, 0, 0), "")
+    found = DrawnSheet([], {}, [], {}, 0, (0, 0, 0, 0), "")
     for line in root.iter(f"{SVG}line"):
         x1, y1, x2, y2 = (float(line.get(k, "0")) for k in ("x1", "y1", "x2", "y2"))
         if line.get("stroke-width") != "1.6":  # not that of the hatching
@@ -65,8 +65,8 @@ def read_sheet(svg: str, number: int) -> DrawnSheet:
         elif ident == "claim":
             box = group.find(f"{SVG}rect")
             assert box is not None
-            x, y, height = (float(box.get(k, "0")) for k in ("x", "y", "height"))
-            found.box, found.box_text = (x, y, y + height), title
+            x, y, width, height = (float(box.get(k, "0")) for k in ("x", "y", "width", "height"))
+            found.box, found.box_text = (x, y, x + width, y + height), title
         elif path is not None:
             x, y = numbers(path.get("d", ""))[:2]
             name = title.partition(": ")[0]
@@ -130,7 +130,7 @@ def read_tree(svgs: Iterable[str]) -> tuple[Tree, int]:
             vote = re.fullmatch(r"(\d+)(?: of |/)(\d+)", gate.word)
             assert not vote or int(vote[2]) == len(inputs)
             data[gate.name] = (vote[1] if vote else "and" if gate.flat else "or", inputs)
-        left, top, bottom = sheet.box
+        left, top, _, bottom = sheet.box
         leading = {nets.net[i] for i, s in enumerate(sheet.segments) if abs(s[2] - left) < NEAR and top < s[1] < bottom}
         (net,) = leading
         data[f"sheet {number}"] = ("or", outputs.pop(net))

@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 import re
+from itertools import combinations
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
 import pytest
 
 from interlock.draw.faulttree import SHEETS, BasicEvent, FaultTree, fault_tree
+from interlock.draw.gates import GATE_HEIGHT, GATE_WIDTH, RADIUS
+from interlock.draw.metrics import text_width
 from interlock.draw.page import Drawing
-from interlock.draw.style import A4_LONG, A4_SHORT
+from interlock.draw.style import A4_LONG, A4_SHORT, MARGIN, SMALL
 from interlock.faults.cutsets import minimal, minimal_cut_sets
 from interlock.faults.tree import TreeError
 from interlock.scheme.model import Scheme
 from interlock.scheme.read import load
 from tests.draw.fault_trees import HOSTILE, NAMES, SAYS, random_family, sample_trees, three, tree, twelve
-from tests.draw.read_tree import SVG, read_sheet, read_tree
+from tests.draw.read_tree import SVG, DrawnSheet, Segment, read_sheet, read_tree
 
 RULES = Path(__file__).parents[2] / "rules"
 
@@ -96,6 +99,48 @@ def test_a_part_of_its_own_says_of_what_it_is_a_part(hut: Scheme) -> None:
     boxes = [read_sheet(str(d.svg), i).box_text for i, d in enumerate(drawings, 1)]
     assert boxes[0].startswith("frozen_charge/roof_pv: roof_pv may run")
     assert boxes[1:] == ["Part A: of frozen_charge/roof_pv"]
+
+
+def test_no_more_of_a_large_part_stands_elsewhere_than_has_to(hut: Scheme) -> None:
+    drawings = fault_tree(hut, tree([("K9.welded",), *((a, b) for a in NAMES[:24] for b in NAMES[24:32])]))
+    first = read_sheet(str(drawings[0].svg), 1)
+    assert len(drawings) == 2
+    assert len(first.sources) == 26
+    assert next(iter(first.elsewhere)).endswith("part A on sheet 2: any one of 8")
+
+
+def boxes(sheet: DrawnSheet) -> list[Segment]:
+    """What the symbols and the claim cover. Lines may come into a hollow back."""
+    left, top, right, bottom = sheet.box
+    found = [(left, top, right, bottom)]
+    for gate in sheet.gates:
+        (x, y), tip = gate.back, gate.tip[0]
+        found.append((x, y - GATE_HEIGHT / 2, tip, y + GATE_HEIGHT / 2))
+    for x, y in sheet.sources.values():
+        found.append((x - 2 * RADIUS, y - RADIUS, x, y + RADIUS))
+    return found
+
+
+@pytest.mark.parametrize("number", range(len(sample_trees())))
+def test_no_symbol_touches_another_and_no_line_crosses_one(hut: Scheme, number: int) -> None:
+    for i, drawing in enumerate(fault_tree(hut, sample_trees()[number]), 1):
+        sheet = read_sheet(str(drawing.svg), i)
+        covered = boxes(sheet)
+        for one, other in combinations(covered, 2):
+            assert not overlap(one, other), (drawing.name, one, other)
+        for segment in sheet.segments:
+            assert MARGIN - 1 <= segment[0] <= segment[2] <= A4_LONG - MARGIN + 1
+            assert not any(overlap(segment, box) for box in covered), (drawing.name, segment)
+        assert sheet.box[2] <= A4_LONG - MARGIN + 1
+        for gate in sheet.gates:
+            assert text_width(gate.word, SMALL) <= GATE_WIDTH - 9, gate.word
+
+
+def overlap(one: Segment, other: Segment) -> bool:
+    """Whether two areas, or a line and an area, share more than an edge."""
+    across = min(one[2], other[2]) - max(one[0], other[0])
+    down = min(one[3], other[3]) - max(one[1], other[1])
+    return across > 0.2 and down > -0.2 if one[1] == one[3] else across > -0.2 and down > 0.2
 
 
 def test_what_is_not_drawn_is_counted_by_size(hut: Scheme) -> None:
