@@ -26,6 +26,7 @@ from math import expm1, isfinite, prod
 
 from interlock.faults.cutsets import Names, smallest
 from interlock.faults.tree import Family
+from interlock.scheme.model import Scheme
 
 WORK = 300_000  # sets looked at in one try to expand a family: about a second
 CUT_OFF = (0.0, 1e-12, 1e-9, 1e-6, 1e-4, 1e-2)  # branches at most this probable are left undeveloped, in turn
@@ -119,6 +120,16 @@ def over_mission(per_hour: float, hours: float) -> float:
         if not (isfinite(value) and value >= 0):
             raise ValueError(f"a {what} of {value!r} is none; expected a number from 0 up")
     return -expm1(-per_hour * hours)
+
+
+def rates_of(scheme: Scheme) -> dict[str, float]:
+    """The rates per hour that the scheme gives, those of installation mistakes left out: these arise at no hour."""
+    found = {}
+    for name, rate in scheme.rates.items():
+        fault = scheme.fault(name)
+        if fault is not None and not all(single.mode.installation for single in fault.single()):
+            found[name] = rate.per_hour
+    return found
 
 
 def rated(family: Iterable[Iterable[str]], rates: Mapping[str, float]) -> tuple[Family, tuple[str, ...]]:

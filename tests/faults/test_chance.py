@@ -18,9 +18,12 @@ from interlock.faults.chance import (
     over_mission,
     rare_event,
     rated,
+    rates_of,
 )
 from interlock.faults.cutsets import minimal
+from interlock.scheme.read import loads
 from tests.faults.near import near
+from tests.support.bench import edited
 
 
 def test_nothing_never_happens_and_the_empty_set_always_has() -> None:
@@ -115,3 +118,14 @@ def test_sets_with_a_fault_without_a_rate_are_set_aside_and_the_fault_named() ->
     known, missing = rated([("a",), ("a", "b"), ("c", "b"), ("d", "a")], {"a": 1e-6, "d": 1e-7})
     assert known == (("a",), ("d", "a"))
     assert missing == ("b", "c")
+
+
+def test_a_scheme_gives_rates_and_a_mistake_of_installation_has_none() -> None:
+    given = (
+        "faults:\n"
+        "  K1.welded: {rate: 2e-7 per h, source: the maker}\n"
+        "  K1.wrong_contact: {rate: 1e-6 per h, source: nobody can say}\n"
+        "  wet: {together: [probe.open, K1.wire_broken]}\n\n"
+        "requirements:\n"
+    )
+    assert rates_of(loads(edited(("requirements:\n", given)))) == {"K1.welded": 2e-7}
