@@ -6,7 +6,7 @@ Built backwards from the bad scan on demand, so only what can matter is there. A
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable
 from dataclasses import replace
 
 from interlock.logic.faultset import FaultSet, scan_order
@@ -435,39 +435,10 @@ class Circuit:
         self.statements.append(Statement(f"a{comp}", acts, comp, clears=neg(acts), rule=stand_in))
         return comp
 
-    def assumed(self, inputs: Mapping[str, int], places: Sequence[int]) -> Iterator[tuple[FreeUse, bool, int]]:
-        """What free rules are taken to be in a scan with these inputs that leads to these places: the use, whether it
-        acts, and the sign of its input."""
-        for use in self.free:
-            value = bool(inputs[self.alias.get(use.name, use.name)])
-            yield use, value and self._overshadowed(use.rule, inputs, places), self.one_sign(use.name)
-        for rule, which, comp in self.grouped:
-            value = self._acts(comp, inputs, places) and self._overshadowed(rule, inputs, places)
-            yield FreeUse(f"a{comp}", rule, which), value, 0
-
-    def _overshadowed(self, rule: str, inputs: Mapping[str, int], places: Sequence[int]) -> bool:
-        """Whether the rule that this one can be active only with is active."""
-        over = self.abstraction.shadows.get(rule)
-        if over is None:
-            return True
-        comp = next((c for r, _, c in self.grouped if r == over), None)
-        if comp is not None:
-            return self._acts(comp, inputs, places) and self._overshadowed(over, inputs, places)
-        known = self._memo.get(("active", over))
-        if known is not None:
-            return places[int(str(known[1])[1:])] >= TRIPPED
-        name = next((u.name for u in self.free if u.rule == over), None)
-        return name is not None and bool(inputs[self.alias.get(name, name)])
-
-    def _acts(self, comp: int, inputs: Mapping[str, int], places: Sequence[int]) -> bool:
-        """Whether the rules of a group, or those that settle, count as active."""
-        if comp not in self.settling:
-            return places[comp] >= TRIPPED
-        name, settled = self.settling[comp]
-        wanted = bool(inputs[name])
-        if not inputs[self.phase]:
-            return wanted
-        return places[comp] == 1 and (settled.falls or wanted)
+    def followed_as(self, rule: str) -> int | None:
+        """The component of a rule that is followed exactly."""
+        known = self._memo.get(("active", rule))
+        return None if known is None else int(str(known[1])[1:])
 
     def _force(self, name: str, use: Use) -> Expr:
         """Whether the rule is in force, as that use sees it."""

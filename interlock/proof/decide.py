@@ -67,6 +67,7 @@ class Decider:
         self._known: dict[tuple[object, ...], list[Node]] = {}
         self._beyond: dict[object, int] = {}  # narrower systems whose search did not end within so many zones
         self._rest: list[Player | None] = []
+        self._kept: dict[str, Kept] = {}  # rules held to how they settle, as long as they do
         self._settlers: dict[Limits, Settler] = {}
 
     @property
@@ -83,8 +84,10 @@ class Decider:
 
     def _reached(self, search: Search, abstraction: Abstraction) -> list[Node]:
         """The states that can be reached. They do not depend on the conditions' limits, so they are found once; limits
-        only ever move toward normal, so what was seen on the way can still be seen."""
-        key = abstraction.key()
+        only ever move toward normal, so what was seen on the way can still be seen. Nor do they depend on how long
+        rules take to settle: that binds bad runs alone."""
+        settled = tuple(replace(s, scans=None) for s in abstraction.settled)
+        key = replace(abstraction, settled=settled).key()
         if key not in self._known:
             self._known[key] = search.reachable()
         return self._known[key]
@@ -102,12 +105,12 @@ class Decider:
 
     def settling_on(self) -> list[list[SlotKey]]:
         """What decides how the rules settle that are held to it, a list of slots for each reading."""
-        return self.settler.looks_at(self._settling_rules())
+        return self.settler.looks_at(self._kept)
 
     def answer(self, enough: int | None = None) -> Answer:
         """The longest bad run. `enough`: only whether it is longer than that matters."""
-        if self.abstraction.settled:
-            self.abstraction = self._settled(self.abstraction, self._settling_rules())
+        if self._kept:
+            self.abstraction = self._settled(self.abstraction)
         lower, upper, zones, tried = 0, ENDLESS, 0, 0
         best: Run | None = None
         while True:
@@ -285,7 +288,7 @@ class Decider:
         else:
             kept = tuple(g for g in groups if not set(g) & set(exact))
             shadows = {r: over for r, over in self.abstraction.shadows.items() if r not in exact}
-            self.abstraction = self._settled(Abstraction(exact, groups=kept, shadows=shadows), self._settling_rules())
+            self.abstraction = self._settled(Abstraction(exact, groups=kept, shadows=shadows))
         return True
 
     # --- rules that settle
@@ -293,7 +296,7 @@ class Decider:
     def _settle(self, run: Run, system: System) -> bool:
         """Free rules that were taken to act longer than they can: hold them to how a bad run lets them settle, and to
         the rules they act with; whether any was."""
-        settled = self._settling_rules()
+        settled = self._kept
         circuit = system.circuits[0]
         present = {use.rule for c in system.circuits for use in c.free} | {
             r for c in system.circuits for r, _, _ in c.grouped
@@ -318,7 +321,8 @@ class Decider:
             grown.update(self._lasting(settled))
         if grown == settled and shadows == self.abstraction.shadows:
             return False
-        self.abstraction = self._settled(replace(self.abstraction, shadows=shadows), grown)
+        self._kept = grown
+        self.abstraction = self._settled(replace(self.abstraction, shadows=shadows))
         return True
 
     def _lasting(self, settled: Mapping[str, Kept]) -> dict[str, Kept]:
@@ -342,12 +346,10 @@ class Decider:
     def _places(rule: str, circuit: Circuit) -> tuple[str, ...]:
         return tuple(sorted({u.use for u in circuit.free if u.rule == rule}))
 
-    def _settling_rules(self) -> dict[str, Kept]:
-        return {r: Kept(s.uses, s.falls, s.least) for s in self.abstraction.settled for r in s.rules}
-
-    def _settled(self, abstraction: Abstraction, rules: Mapping[str, Kept]) -> Abstraction:
-        """The abstraction with these rules settling, those of the same uses and kind as one; what is followed exactly
-        or does not settle (limits may have moved) is left out."""
+    def _settled(self, abstraction: Abstraction) -> Abstraction:
+        """The abstraction with the rules kept in mind settling, those kept alike as one; without what is followed
+        exactly, and what does not settle now that limits have moved."""
+        rules = self._kept
         groups: dict[Kept, list[str]] = {}
         for rule in self.index.scheme.rules:
             if rule in rules and rule not in abstraction.exact and self.settler.settling(rule) is not None:

@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
+from interlock.proof.assumed import assumed
 from interlock.proof.bounds import Bounds
 from interlock.proof.cells import CLEARS, HOLDS, NEITHER, TRIPS, Group
 from interlock.proof.circuit import Circuit
@@ -192,7 +193,7 @@ class Deviation:
         self.probes = {p: i for i, p in enumerate(full.compiled(arisen).probes)}
         self.run = run
         self.assumed: list[tuple[int, bool, int, str, str]] = []
-        for use, acts, sign in circuit.assumed(inputs, places):
+        for use, acts, sign in assumed(circuit, inputs, places):
             forced = circuit.bools.get(("forced", use.rule)) if use.use != ACT else None
             value = acts and (forced is None or bool(inputs[circuit.alias.get(forced, forced)]))
             probe = self.probes.get(("act" if use.use == ACT else "force", use.rule), -1)
@@ -238,7 +239,7 @@ def wishes(circuit: Circuit, abstract: Circuit, inputs: Mapping[str, int], place
                 push(key[1], sign > 0)
     for rule, value in abstract.abstraction.fixed.items():
         push(rule, value)
-    for use, acts, _ in abstract.assumed(inputs, places):
+    for use, acts, _ in assumed(abstract, inputs, places):
         push(use.rule, acts)
     found.update({f"line {n}": v for n, v in lines.items()})
     return found
