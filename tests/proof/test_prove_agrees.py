@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
+from itertools import takewhile
 
 import pytest
 
@@ -72,6 +73,10 @@ def test_the_prover_and_brute_force_agree(chunk: Chunk, counted: Counted) -> Non
         assert str(verdict.outcome) == found.verdict, str(question)
         if verdict.outcome is Outcome.VIOLATED and told:
             assert verdict.trace or found.n == 0, str(question)  # replayed on the readable engine already
+            if verdict.trace and not verdict.endless:
+                bad = [stretch.scans for stretch in takewhile(lambda s: s.bad, reversed(verdict.trace))]
+                beyond = (sum(bad) + claim.adds_a_scan) * question.scheme.scan_us
+                assert beyond > claim.longer_than.us, f"{question}: its trace violates nothing"
             seen["traces"] += 1
         if verdict.outcome is Outcome.VIOLATED and verdict.reason:  # for certain, but not how long
             seen["violated, length open"] += 1
