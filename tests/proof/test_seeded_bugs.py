@@ -14,7 +14,7 @@ from typing import Any
 
 import pytest
 
-from interlock.proof import bounds, cells, circuit, explicit, margins, prove, search, system
+from interlock.proof import bounds, cells, circuit, explicit, margins, prove, search, settle, system
 from interlock.proof.components import TRIPPED, Kind, Layout
 from interlock.proof.expr import TRUE, conj
 from interlock.proof.goal import Resets
@@ -172,6 +172,24 @@ def two_signs_compared_as_one(patch: Patch) -> None:
     around(patch, system.System, "_signs", signs)
 
 
+# --- what is known before any search
+
+
+def running_down_takes_no_time(patch: Patch) -> None:
+    def settling(old: Any, self: Any, name: str) -> Any:
+        return settle.QUIET if old(self, name) is not None else None
+
+    around(patch, settle.Settler, "settling", settling)
+
+
+def running_down_a_scan_shorter(patch: Patch) -> None:
+    def settling(old: Any, self: Any, name: str) -> Any:
+        known = old(self, name)
+        return replace(known, scans=known.scans - 1) if known is not None and known.scans else known
+
+    around(patch, settle.Settler, "settling", settling)
+
+
 # --- the searches
 
 
@@ -293,6 +311,8 @@ BUGS = (
     Bug(stuck_sensor_follows_the_truth, 20, 700_050, faults=1, kind="sensor stuck", word="stale after"),
     Bug(faults_arise_at_the_first_scan_alone, 20, 700_000, faults=1),
     Bug(two_signs_compared_as_one, 20, 700_000),
+    Bug(running_down_takes_no_time, 20, 700_010, word="never_stopped"),
+    Bug(running_down_a_scan_shorter, 20, 700_080, word="never_stopped"),
     Bug(last_scan_of_a_delay_a_scan_early, 20, 700_000),
     Bug(dominance_the_wrong_way_round, 20, 700_040),
     Bug(out_of_budget_taken_for_finished, 20, 700_000, budget=12),
