@@ -176,6 +176,23 @@ def fuzz(
 
 
 @app.command()
+def inject(
+    file: FileArgument,
+    size: Annotated[
+        int, typer.Option("--size", metavar="K", min=1, max=4, help="sets of up to K faults at a time")
+    ] = 1,
+    jobs: Annotated[int, typer.Option("--jobs", metavar="N", min=0, help="processes; 0: one a core")] = 0,
+    resume: Annotated[bool, typer.Option("--resume", help="go on with a study that was interrupted")] = False,
+    budget: Annotated[int, typer.Option("--budget", min=0, help="how much to search for a claim; 0: as usual")] = 0,
+    as_json: JsonOption = False,
+) -> None:
+    """Break every part on paper: single points of failure, minimal cut sets, faults that sleep."""
+    from interlock.cli import inject as command
+
+    raise typer.Exit(command.inject(file, size, jobs=jobs, resume=resume, budget=budget, as_json=as_json))
+
+
+@app.command()
 def new(
     file: FileArgument,
     title: Annotated[str | None, _answer("the installation's name")] = None,

@@ -14,7 +14,8 @@ from interlock.explain.conditions import (
 from interlock.explain.document import Item, Plain
 from interlock.explain.measured import why
 from interlock.explain.phrases import Phrase, Value, listing, say
-from interlock.explain.words import DEMANDS, DEMANDS_AT_ALL, SIDES_TRUE, STATES, Say
+from interlock.explain.tables import DEMANDS, DEMANDS_AT_ALL, SIDES_TRUE, STATES
+from interlock.explain.words import Say
 from interlock.scheme.model import Case, Claim, Expectation, Scheme, Setting, Step
 from interlock.scheme.units import time_text
 from interlock.scheme.words import TWO_WORDS, Must, State

@@ -6,7 +6,8 @@ from collections.abc import Iterable
 
 from interlock.explain.document import Plain
 from interlock.explain.phrases import Phrase, Value, listing, say
-from interlock.explain.words import LIMITS, SEEN, SIDES_SEEN, SIDES_TRUE, Say
+from interlock.explain.tables import LIMITS, SEEN, SIDES_SEEN, SIDES_TRUE
+from interlock.explain.words import Say
 from interlock.scheme.model import AnyOf, Condition, Delay, Interval, Limit, Scheme, SensorError, Test
 from interlock.scheme.units import MICRO, Kind, decimal_text, time_text, value_text
 from interlock.scheme.words import TWO_WORDS, Combine, Signal

@@ -7,7 +7,8 @@ from collections.abc import Iterable
 from interlock.explain.conditions import plain_errors
 from interlock.explain.document import Item, Plain
 from interlock.explain.phrases import Phrase, Value, listing, say
-from interlock.explain.words import MODE_MEANS, Say
+from interlock.explain.tables import MODE_MEANS
+from interlock.explain.words import Say
 from interlock.scheme.model import Fault, Scheme
 from interlock.scheme.words import MODES, Mode, Part
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from interlock.explain.conditions import errors, number, plain_errors, plain_interval, plain_time, time
 from interlock.explain.document import Item, Plain
 from interlock.explain.phrases import Phrase, Value, listing, say
-from interlock.explain.words import COMBINED, Say
+from interlock.explain.tables import COMBINED
+from interlock.explain.words import Say
 from interlock.scheme.model import Quantity, Reading, Scheme, Sensor, Tie
 from interlock.scheme.units import Kind, value_text
 from interlock.scheme.words import Combine, Signal

@@ -8,7 +8,8 @@ from interlock.explain.document import Item, Plain
 from interlock.explain.measured import labels, why
 from interlock.explain.phrases import Phrase, Value, listing, say
 from interlock.explain.rules import target_words
-from interlock.explain.words import CAUSES, CONTACTS, ENERGISED, FLOWS, INPUTS, NEEDS, Cause, Say
+from interlock.explain.tables import CAUSES, CONTACTS, ENERGISED, FLOWS, INPUTS, NEEDS
+from interlock.explain.words import Cause, Say
 from interlock.scheme.model import Flow, Output, Path, Rule, Scheme, Target
 from interlock.scheme.words import Contact, EnergisedWhen, FlowWord
 

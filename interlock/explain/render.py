@@ -7,7 +7,8 @@ from textwrap import wrap
 
 from interlock.explain.document import Document, Item, Plain
 from interlock.explain.phrases import sentence, text
-from interlock.explain.words import ENGLISH, TITLES, Say
+from interlock.explain.tables import TITLES
+from interlock.explain.words import ENGLISH, Say
 
 NARROWEST = 30
 

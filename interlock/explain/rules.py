@@ -16,7 +16,8 @@ from interlock.explain.conditions import (
 from interlock.explain.document import Item, Plain
 from interlock.explain.measured import labels, why
 from interlock.explain.phrases import Phrase, Value, listing, say
-from interlock.explain.words import ENDS, LINE_FORMS, LOST, POWER_UPS, Say
+from interlock.explain.tables import ENDS, LINE_FORMS, LOST, POWER_UPS
+from interlock.explain.words import Say
 from interlock.scheme.model import Line, Rule, Scheme, Target
 from interlock.scheme.words import ALL, LOADS, SOURCES, LineForm, Signal
 

@@ -1,7 +1,7 @@
 """Every sentence the explanation can say, once, in English; a catalogue for another language has the same keys.
 
-A template's fields in braces are names, values, or other phrases. Each closed set of the scheme's words has its table
-of phrases below; a table that misses a member fails when this module is imported, naming it.
+A template's fields in braces are names, values, or other phrases. The closed sets of the scheme's words have their
+phrases in `tables`.
 """
 
 from __future__ import annotations
@@ -10,24 +10,7 @@ from collections.abc import Mapping
 from enum import Enum, unique
 from typing import Final, TypeVar
 
-from interlock.scheme.words import (
-    Combine,
-    Compare,
-    Contact,
-    DeviceInput,
-    EnergisedWhen,
-    FlowWord,
-    LineForm,
-    Mode,
-    Must,
-    OnInvalid,
-    Part,
-    PowerUp,
-    Reset,
-    Signal,
-    State,
-    Word,
-)
+from interlock.scheme.words import Word
 
 E = TypeVar("E", bound=Enum)
 V = TypeVar("V")
@@ -367,221 +350,125 @@ class Say(Enum):
     RATE = "{rate} per hour ({source})."
     ACCEPTED = "The finding {finding} is accepted: {reason}."
 
+    # A fault that has happened
+    IF_THEN = "if {faults}, {consequences}"
+    MAY_RUN_WHILE = "{paths} may run for longer than {time} while {conditions}"
+    MAY_RUN = "{paths} may run for longer than {time}"
+    MAY_STOP_WHILE = "{paths} may be stopped for longer than {time} while {conditions}"
+    MAY_STOP = "{paths} may be stopped for longer than {time}"
+    IS_OPEN = "{part}'s lead is open"
+    IS_SHORTED = "{part} is shorted"
+    IS_STUCK = "{part} sticks at the reading it had"
+    IS_DRIFTED = "{part} has drifted"
+    IS_MISPLACED = "{part} sits in the wrong place"
+    IS_BROKEN = "the wire of {part} breaks"
+    IS_INVERTED = "{part} is read the wrong way round"
+    IS_WELDED = "the contact of {part} welds"
+    IS_WELDED_DRIVEN = "the level of {part} stays high"
+    IS_WIRE_BROKEN = "the wire from {part} to its device breaks"
+    IS_WRONG_CONTACT = "{part} has the wrong contact"
+    IS_IGNORED = "the device that {part} commands does not heed it"
+    IS_BYPASSED = "current finds a way round all that could stop {part}"
+    ARE_SWAPPED = "{part} and {other} are exchanged"
+    IS_DEAD = "{part} dies"
+    IS_FROZEN = "{part} hangs"
+    IS_POWER_CYCLED = "{part} loses its power for a moment"
+    IS_OMITTED = "{part} is left out"
+    COULD_SECOND_STOP = (
+        "A second stop in series, on another unit's output where it can be, would take it out of this list."
+    )
+    COULD_SECOND_SENSOR = "A second sensor beside it, combined with it, would take it out of this list."
+    COULD_STALE = (
+        "A time after which an unchanged reading is invalid, or a second sensor, would take it out of this list."
+    )
+    COULD_FAIL_SAFE = (
+        "A line that permits only while it is driven, or a second rule on another signal, would take it out."
+    )
+    COULD_TEST = "A second rule on another signal would take it out of this list; a test at commissioning finds it."
+    COULD_KEY = "Connectors that fit only their own place would rule it out; a test at commissioning finds it."
+    COULD_SECOND_UNIT = "A second stop in series on another unit's output would take it out of this list."
+    COULD_KEEP_APART = (
+        "No stop helps against it: keep the conductors apart, and say in the scheme why it cannot happen."
+    )
+    COULD_SECOND_SUPPLY = "Rules that remember how they were left, or a second unit, would take it out of this list."
+
+    # A failure modes and effects table
+    TABLE_TITLE = "Failure modes and effects"
+    TABLE_ALONE = (
+        "Each fault of the catalogue by itself, at any onset, with everything else sound. Nothing is assumed about how "
+        "often it happens."
+    )
+    TABLE_REQUIREMENTS = "Requirements named in the end effects:"
+    TABLE_CLASSES = "Severity classes follow from what the claims that a fault violates protect:"
+    COLUMN_ITEM = "Item"
+    COLUMN_MODE = "Failure mode"
+    COLUMN_LOCAL = "Local effect"
+    COLUMN_END = "End effect"
+    COLUMN_DETECTION = "Detection"
+    COLUMN_SEVERITY = "Severity class"
+    COLUMN_REMARK = "Remark"
+    ITEM = "{parts} ({kind})"
+    MODE_OWN_NAME = "{mode} ({name})"
+    MODE_CAUSE = "common cause"
+    LOCAL_LOST = "reads invalid"
+    LOCAL_READS = "reads {value}, which is valid"
+    LOCAL_STUCK = "keeps the reading it had"
+    LOCAL_STALE = "keeps the reading it had, and reads invalid after {time}"
+    LOCAL_ERROR = "may read {errors}"
+    LOCAL_LINE = "reads {value}, whatever is sent"
+    LOCAL_INVERTED = "reads the opposite of what is sent"
+    LOCAL_USED = "{effect}; used by {users}"
+    LOCAL_UNUSED = "{effect}; no rule uses it"
+    LOCAL_CHAIN = "{links}: {result}"
+    LOCAL_WRONG_CONTACT = "the contact does the opposite of what {unit} says: {paths}"
+    LOCAL_IGNORED = "{paths} may run, whatever {output} says"
+    LOCAL_BYPASSED = "{path} may run, whatever {outputs} says"
+    LOCAL_BYPASSED_FREE = "{path} may run, whatever it is behind"
+    LOCAL_SWAPPED_SENSORS = "each input reads the other's sensor"
+    LOCAL_SWAPPED_LINES = "each input reads the other's wire"
+    LOCAL_SWAPPED_OUTPUTS = "{one} commands {others}, and {other} commands {ones}"
+    LOCAL_DEAD = "its outputs are released, the lines it sends are not driven"
+    LOCAL_FROZEN = "its outputs and the lines it sends keep their state"
+    LOCAL_POWER_CYCLED = "its rules go to their state at power-up"
+    LOCAL_OMITTED = "it never trips"
+    LOCAL_OMITTED_STOPS = "it never trips, and no longer stops {paths}"
+    LOCAL_OF = "{part}: {effect}"
+    END_RUNS = "{paths} may run ({requirements})"
+    END_STOPS = "{paths} may be stopped ({requirements})"
+    END_NONE = "no claim is violated"
+    END_UNSEEN = "no claim is violated, and nothing shows the fault"
+    END_HARMLESS = "no path runs differently in any behaviour, alone or with any one other fault"
+    END_UNDECIDED = "not known for {claims}"
+    END_NOT_JUDGED = "not judged"
+    SHOWN_BY_SENSOR = "{name} reads invalid"
+    SHOWN_BY_ALARM = "the alarm of {name} sounds"
+    SHOWN_BY_CLAIM = "what should run stops: {paths}"
+    SHOWN_BY_NOTHING = "nothing shows it"
+    SHOWN_BY_TESTS = "nothing shows it; only a test finds it"
+    SEVERITY_HARM = "harm"
+    SEVERITY_UNDECIDED = "not known"
+    SEVERITY_SERVICE = "loss of service"
+    SEVERITY_LATENT = "latent"
+    SEVERITY_NONE = "none"
+    SEVERITY_LEFT_OUT = "left out"
+    HARM_MEANS = "alone it lets a path run that must not: the pack, or what the requirement protects, may come to harm"
+    UNDECIDED_MEANS = "whether it does harm could not be decided, or was not judged"
+    SERVICE_MEANS = (
+        "alone it stops a path that should run, and lets none run that must not; where that path protects something, "
+        "as a dump load does, judge it as harm"
+    )
+    LATENT_MEANS = (
+        "alone it violates nothing and nothing shows it, but it is not proved harmless: a second fault may find it "
+        "there"
+    )
+    NONE_MEANS = "alone it violates nothing, and it shows or is proved harmless"
+    REMARK_WITH = "Dangerous with {faults}."
+    REMARK_WITH_MORE = "Dangerous with {faults} and {count} more."
+    REMARK_NO_SECOND = "No second fault makes it dangerous."
+    REMARK_SECONDS_UNKNOWN = "Which second faults make it dangerous was not looked at."
+    REMARK_SINGLE = "It is on the list of single points of failure."
+    REMARK_ANYWAY = "Violated without any fault, and not counted here: {claims}."
+    REMARK_MISTAKE = "A mistake of installation."
+
 
 ENGLISH: Final[Mapping[Say, str]] = {key: key.value for key in Say}
-
-TITLES: Final = complete({s: Say["TITLE_" + s.name] for s in Section}, Section, "section titles")
-
-LIMITS: Final = complete(
-    {
-        Compare.BELOW: Say.LIMIT_BELOW,
-        Compare.ABOVE: Say.LIMIT_ABOVE,
-        Compare.AT_OR_BELOW: Say.LIMIT_AT_OR_BELOW,
-        Compare.AT_OR_ABOVE: Say.LIMIT_AT_OR_ABOVE,
-    },
-    Compare,
-    "limits in words",
-)
-
-# A condition as its reader sees it: now, and for some time.
-SEEN: Final = complete(
-    {
-        Signal.QUANTITY: (Say.IS, Say.HAS_BEEN),
-        Signal.SENSOR: (Say.READS, Say.HAS_READ),
-        Signal.READING: (Say.READS, Say.HAS_READ),
-        Signal.LINE: (Say.READS, Say.HAS_READ),
-        Signal.PATH: (Say.TOLD, Say.HAS_BEEN_TOLD),
-        Signal.RULE: (Say.IS, Say.HAS_BEEN),
-    },
-    Signal,
-    "conditions as seen",
-)
-
-# The two sides of a two-valued signal, (true, false): as its reader sees it, and in truth. Values have none.
-SIDES_SEEN: Final = complete(
-    {
-        Signal.QUANTITY: None,
-        Signal.SENSOR: None,
-        Signal.READING: None,
-        Signal.LINE: (Say.ON, Say.OFF),
-        Signal.PATH: (Say.TO_RUN, Say.TO_STOP),
-        Signal.RULE: (Say.ACTIVE, Say.CLEAR),
-    },
-    Signal,
-    "sides as seen",
-)
-SIDES_TRUE: Final = complete({**SIDES_SEEN, Signal.PATH: (Say.RUNNING, Say.STOPPED)}, Signal, "sides in truth")
-
-STATES: Final = complete(
-    {
-        State.CLEAR: Say.CLEAR,
-        State.PICKING_UP: Say.STATE_PICKING_UP,
-        State.TRIPPED: Say.STATE_TRIPPED,
-        State.DROPPING_OFF: Say.STATE_DROPPING_OFF,
-        State.AWAITING_RESET: Say.STATE_AWAITING_RESET,
-    },
-    State,
-    "states in words",
-)
-
-COMBINED: Final = complete(
-    {
-        Combine.LOWEST_OF: Say.COMBINE_LOWEST,
-        Combine.HIGHEST_OF: Say.COMBINE_HIGHEST,
-        Combine.MEDIAN_OF: Say.COMBINE_MEDIAN,
-        Combine.DIFFERENCE_OF: Say.COMBINE_DIFFERENCE,
-        Combine.AVERAGE_OF: Say.COMBINE_AVERAGE,
-    },
-    Combine,
-    "derived readings in words",
-)
-
-# (a rule that trips without delay, one with a delay)
-LOST: Final = complete(
-    {
-        OnInvalid.TRIP: (Say.RULE_LOST_AT_ONCE, Say.RULE_LOST_AFTER),
-        OnInvalid.HOLD: (Say.RULE_LOST_HOLDS, Say.RULE_LOST_HOLDS),
-        OnInvalid.CLEAR: (Say.RULE_LOST_CLEARS, Say.RULE_LOST_CLEARS),
-    },
-    OnInvalid,
-    "lost readings in words",
-)
-
-POWER_UPS: Final = complete(
-    {
-        PowerUp.TRIPPED: Say.RULE_STARTS_TRIPPED,
-        PowerUp.CLEAR: Say.RULE_STARTS_CLEAR,
-        PowerUp.AS_LEFT: Say.RULE_STARTS_AS_LEFT,
-    },
-    PowerUp,
-    "power-up in words",
-)
-
-# How a rule ends: (without a clear delay or with nobody to reset it, with).
-ENDS: Final = complete(
-    {
-        Reset.AUTOMATIC: (Say.CLEARS_AT_ONCE, Say.CLEARS_AFTER),
-        Reset.MANUAL: (Say.CLEARS_BY_NOBODY, Say.CLEARS_BY_PERSON),
-    },
-    Reset,
-    "resets in words",
-)
-
-FLOWS: Final = complete(
-    {
-        FlowWord.CHARGE: Say.PATH_CHARGES,
-        FlowWord.DISCHARGE: Say.PATH_DRAWS,
-        FlowWord.BOTH: Say.PATH_BOTH,
-        FlowWord.NONE: Say.PATH_NEITHER,
-    },
-    FlowWord,
-    "flows in words",
-)
-
-# A line by its form: (from one rule or none, from several).
-LINE_FORMS: Final = complete(
-    {
-        LineForm.EXTERNAL: (Say.LINE_EXTERNAL, Say.LINE_EXTERNAL),
-        LineForm.LOW_WHEN: (Say.LINE_LOW_WHEN, Say.LINE_LOW_WHEN_ANY),
-        LineForm.HIGH_WHEN: (Say.LINE_HIGH_WHEN, Say.LINE_HIGH_WHEN_ANY),
-        LineForm.CONFIRMS: (Say.LINE_CONFIRMS, Say.LINE_CONFIRMS),
-    },
-    LineForm,
-    "lines in words",
-)
-
-# A contact (closed, open) and what the device then sees at the end of the wire (made, not made).
-CONTACTS: Final = complete(
-    {
-        Contact.NORMALLY_OPEN: (Say.CONTACT_NO_CLOSED, Say.CONTACT_NO_OPEN),
-        Contact.NORMALLY_CLOSED: (Say.CONTACT_NC_CLOSED, Say.CONTACT_NC_OPEN),
-        Contact.DRIVEN: (Say.CONTACT_HIGH, Say.CONTACT_LOW),
-    },
-    Contact,
-    "contacts in words",
-)
-INPUTS: Final = complete(
-    {
-        DeviceInput.CLOSED: (Say.INPUT_CLOSED, Say.INPUT_OPEN),
-        DeviceInput.OPEN: (Say.INPUT_CLOSED, Say.INPUT_OPEN),
-        DeviceInput.HIGH: (Say.INPUT_HIGH, Say.INPUT_LOW),
-        DeviceInput.LOW: (Say.INPUT_HIGH, Say.INPUT_LOW),
-    },
-    DeviceInput,
-    "device inputs in words",
-)
-NEEDS: Final = complete(
-    {
-        DeviceInput.CLOSED: Say.OUTPUT_NEEDS_CLOSED,
-        DeviceInput.OPEN: Say.OUTPUT_NEEDS_OPEN,
-        DeviceInput.HIGH: Say.OUTPUT_NEEDS_HIGH,
-        DeviceInput.LOW: Say.OUTPUT_NEEDS_LOW,
-    },
-    DeviceInput,
-    "what devices need, in words",
-)
-ENERGISED: Final = complete(
-    {EnergisedWhen.RUNS: Say.OUTPUT_ENERGISED_RUNS, EnergisedWhen.STOPS: Say.OUTPUT_ENERGISED_STOPS},
-    EnergisedWhen,
-    "energised when, in words",
-)
-
-# A cause by the kind of contact it works on: (a contact, a driven level).
-CAUSES: Final = complete(
-    {
-        Cause.RUNS: (Say.CAUSE_RUNS, Say.CAUSE_RUNS),
-        Cause.STOPS: (Say.CAUSE_STOPS, Say.CAUSE_STOPS),
-        Cause.UNIT_DEAD: (Say.CAUSE_UNIT_DEAD, Say.CAUSE_UNIT_DEAD),
-        Cause.WIRE_BROKEN: (Say.CAUSE_WIRE_BROKEN, Say.CAUSE_WIRE_BROKEN),
-        Cause.CONTACT_WELDED: (Say.CAUSE_WELDED, Say.CAUSE_STUCK_HIGH),
-    },
-    Cause,
-    "causes in words",
-)
-
-# A demand: (plain, with conditions), for a time and for no time at all.
-DEMANDS: Final = complete(
-    {
-        Must.NEVER_RUNNING: (Say.MUST_NOT_RUN, Say.MUST_NOT_RUN_WHILE),
-        Must.NEVER_STOPPED: (Say.MUST_NOT_STOP, Say.MUST_NOT_STOP_WHILE),
-    },
-    Must,
-    "demands in words",
-)
-DEMANDS_AT_ALL: Final = complete(
-    {
-        Must.NEVER_RUNNING: (Say.MUST_NOT_RUN_AT_ALL, Say.MUST_NOT_RUN_AT_ALL_WHILE),
-        Must.NEVER_STOPPED: (Say.MUST_NOT_STOP_AT_ALL, Say.MUST_NOT_STOP_AT_ALL_WHILE),
-    },
-    Must,
-    "absolute demands in words",
-)
-
-# What a mode means, by the kinds of part that can have it.
-MODE_MEANS: Final = complete(
-    {
-        Mode.OPEN: {Part.SENSOR: Say.MODE_OPEN},
-        Mode.SHORTED: {Part.SENSOR: Say.MODE_SHORTED_SENSOR, Part.LINE: Say.MODE_SHORTED_LINE},
-        Mode.STUCK: {Part.SENSOR: Say.MODE_STUCK},
-        Mode.DRIFTED: {Part.SENSOR: Say.MODE_DRIFTED},
-        Mode.MISPLACED: {Part.SENSOR: Say.MODE_MISPLACED},
-        Mode.BROKEN: {Part.LINE: Say.MODE_BROKEN},
-        Mode.INVERTED: {Part.LINE: Say.MODE_INVERTED},
-        Mode.WELDED: {Part.OUTPUT: Say.MODE_WELDED},
-        Mode.WIRE_BROKEN: {Part.OUTPUT: Say.MODE_WIRE_BROKEN},
-        Mode.WRONG_CONTACT: {Part.OUTPUT: Say.MODE_WRONG_CONTACT},
-        Mode.IGNORED: {Part.OUTPUT: Say.MODE_IGNORED},
-        Mode.BYPASSED: {Part.PATH: Say.MODE_BYPASSED},
-        Mode.SWAPPED: {
-            Part.SENSOR: Say.MODE_SWAPPED_SENSOR,
-            Part.LINE: Say.MODE_SWAPPED_LINE,
-            Part.OUTPUT: Say.MODE_SWAPPED_OUTPUT,
-        },
-        Mode.DEAD: {Part.UNIT: Say.MODE_DEAD},
-        Mode.FROZEN: {Part.UNIT: Say.MODE_FROZEN},
-        Mode.POWER_CYCLED: {Part.UNIT: Say.MODE_POWER_CYCLED},
-        Mode.OMITTED: {Part.RULE: Say.MODE_OMITTED},
-    },
-    Mode,
-    "fault modes in words",
-)

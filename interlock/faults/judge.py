@@ -15,11 +15,19 @@ from interlock.proof.components import Abstraction
 from interlock.proof.decide import Decider
 from interlock.proof.goal import Goal, conditions_alone, of_claim, path_alone
 from interlock.proof.index import Index
-from interlock.proof.prove import BUDGET
+from interlock.proof.seek import seek
 from interlock.proof.system import FaultPlan
 from interlock.scheme.model import Claim, Fault
 from interlock.scheme.order import LoopError
-from interlock.scheme.words import PowerUp, Word
+from interlock.scheme.words import Word
+
+BUDGET = 1_200  # zones: some seconds at worst; many sets are judged, so less is spent on each than on one asked for
+
+
+def efforts(budget: int) -> tuple[tuple[int, int, int], ...]:
+    """How much to look at, in turn: zones, states of the plain search, scans looked at for a real run. Nearly all sets
+    are decided by the first, in milliseconds."""
+    return (min(300, budget), 0, 3_000), (budget, 7 * budget, 30 * budget)
 
 
 class Answer(Word):
@@ -76,41 +84,22 @@ class Judge:
         return Ruling(Answer.UNDECIDED, reason=reasons[0]) if reasons else Ruling(Answer.VIOLATED)
 
     def _rule(self, number: int, goal: Goal, plan: FaultPlan, known: Abstraction) -> Ruling:
-        decider = Decider(self.index, goal, plan, self.budget)
-        decider.abstraction = self._still_true(known, plan, decider)
+        """Quick ways first: nearly all sets are decided by one search on what is known, or by a run soon found."""
         try:
-            answer = decider.answer(self.most)
-            if answer.upper > self.most:
-                answer = decider.violated(answer, self.most)
+            for zones, states, scans in efforts(self.budget):
+                decider = Decider(self.index, goal, plan, zones, states)
+                decider.take_up(known)
+                answer = decider.answer(self.most)
+                if answer.upper > self.most >= answer.lower:
+                    run = seek(decider.full, self.most, scans)
+                    answer = answer if run is None else replace(answer, lower=run.bad_run)
+                if answer.upper <= self.most:
+                    return Ruling(Answer.HOLDS, Shown(number, answer.abstraction))
+                if answer.lower > self.most:
+                    return Ruling(Answer.VIOLATED)
         except UnsupportedError as error:
             return Ruling(Answer.UNDECIDED, reason=f"not judged: {error}")
-        if answer.upper <= self.most:
-            return Ruling(Answer.HOLDS, Shown(number, answer.abstraction))
-        if answer.lower > self.most:
-            return Ruling(Answer.VIOLATED)
         return Ruling(Answer.UNDECIDED, reason=answer.stopped)
-
-    def _still_true(self, known: Abstraction, plan: FaultPlan, decider: Decider) -> Abstraction:
-        """An abstraction made with fewer faults without what no longer has to be so: groups stand for rules that last
-        their clear delay (a power cycle may clear some at once), shadows for rules that act only with another; and a
-        fault may cut rules off."""
-        if known.groups:
-            cycled = plan.cycled | {p for g in plan.service for f in g for p in f.parts}
-            rules = self.index.scheme.rules
-            lasting = tuple(
-                group
-                for group in known.groups
-                if all(rules[r].power_up is not PowerUp.CLEAR or rules[r].unit not in cycled for r in group)
-            )
-            known = replace(known, groups=lasting)
-        if known.settled:
-            reached = {key[1] for key in decider.full.layout.place if key[0] == "active"}
-            kept = (replace(s, rules=tuple(r for r in s.rules if r in reached)) for s in known.settled)
-            known = replace(known, settled=tuple(s for s in kept if s.rules))
-        if known.shadows:
-            still = {r: over for r, over in known.shadows.items() if over in decider.settler.shadows(r)}
-            known = replace(known, shadows=still)
-        return known
 
     def support(self, faults: Iterable[Fault], shown: Shown) -> Support:
         """What a ruling that it holds rests on."""

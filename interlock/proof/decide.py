@@ -58,8 +58,8 @@ class Kept(NamedTuple):
 class Decider:
     """Answers one goal under one fault set; what it has learnt to follow is kept from one question to the next."""
 
-    def __init__(self, index: Index, goal: Goal, plan: FaultPlan, budget: int) -> None:
-        self.index, self.goal, self.plan, self.budget = index, goal, plan, budget
+    def __init__(self, index: Index, goal: Goal, plan: FaultPlan, budget: int, states: int = STATES) -> None:
+        self.index, self.goal, self.plan, self.budget, self.states = index, goal, plan, budget, states
         self.abstraction = Abstraction()
         self._systems: dict[tuple[object, ...], System] = {}
         self.limits: Limits = ()  # limits of the goal's conditions, moved
@@ -96,6 +96,29 @@ class Decider:
         """Free no rule from now on."""
         self.abstraction = Abstraction(everything=True)
 
+    def take_up(self, known: Abstraction) -> None:
+        """Begin with what was followed when there were fewer faults, as far as it still stands under these: groups of
+        rules that last (a power cycle may clear some at once), rules that settle, and rules that act with another."""
+        if known.groups:
+            rules, cycled = self.index.scheme.rules, self.system(Abstraction()).circuits[-1].cycles
+            lasting = tuple(
+                group
+                for group in known.groups
+                if all(rules[r].power_up is not PowerUp.CLEAR or rules[r].unit not in cycled for r in group)
+            )
+            known = replace(known, groups=lasting)
+        if known.settled or known.shadows:
+            reached = {key[1] for key in self.full.layout.place if key[0] == "active"}
+            self._kept = {
+                r: Kept(s.uses, s.falls, s.least)
+                for s in known.settled
+                for r in s.rules
+                if r in reached and self.settler.least(r) >= s.least
+            }
+            still = {r: over for r, over in known.shadows.items() if over in self.settler.shadows(r)}
+            known = self._settled(replace(known, shadows=still))
+        self.abstraction = known
+
     @property
     def settler(self) -> Settler:
         """What is known of rules in bad runs, with the limits as they are now."""
@@ -120,7 +143,7 @@ class Decider:
                 longest = search.longest(self._reached(search, self.abstraction), enough)
             except BudgetError:
                 zones += search.count
-                explored = longest_run(self.full, STATES)
+                explored = longest_run(self.full, self.states) if self.states else None
                 if explored is not None:
                     exact = ENDLESS if explored.scans is None else explored.scans
                     return Answer(exact, exact, explored.run, Abstraction(everything=True), zones)

@@ -44,14 +44,14 @@ def longest_run(full: System, budget: int) -> Explored | None:
                     return None
                 parents[after] = (state, move)
                 todo.append(after)
-    first, moves, scans = _longest_path(list(parents), bad)
+    first, moves, scans, cycle = _longest_path(list(parents), bad)
     lead: list[Move] = []
     back = parents[first]
     while back is not None:
         lead.append(back[1])
         back = parents[back[0]]
     run = _played(full, [*reversed(lead), *moves])
-    run.endless = scans is None
+    run.endless, run.loop = scans is None, len(run.played) - cycle
     return Explored(scans, run)
 
 
@@ -77,8 +77,9 @@ def successor(delays: Sequence[tuple[int, ...]], state: State, move: Move) -> St
     return move.config, move.places, after
 
 
-def _longest_path(states: list[State], bad: dict[State, list[Edge]]) -> tuple[State, list[Move], int | None]:
-    """Where the longest path over bad edges begins, its moves, and its length; a cycle is gone round twice."""
+def _longest_path(states: list[State], bad: dict[State, list[Edge]]) -> tuple[State, list[Move], int | None, int]:
+    """Where the longest path over bad edges begins, its moves, its length (None: no end), and the length of the cycle
+    it ends with, gone round twice (0: none)."""
     length: dict[State, int] = {}
     chosen: dict[State, Edge] = {}
     open_: dict[State, int] = {}
@@ -106,7 +107,7 @@ def _longest_path(states: list[State], bad: dict[State, list[Edge]]) -> tuple[St
             if after in open_:
                 begins = open_[after]
                 cycle = [*trail[begins:], move]
-                return root, [*trail[:begins], *cycle, *cycle], None
+                return root, [*trail[:begins], *cycle, *cycle], None, len(cycle)
             if after not in length:
                 open_[after] = len(stack)
                 stack.append((after, 0))
@@ -117,7 +118,7 @@ def _longest_path(states: list[State], bad: dict[State, list[Edge]]) -> tuple[St
     while state in chosen:
         move, state = chosen[state]
         moves.append(move)
-    return first, moves, length[first]
+    return first, moves, length[first], 0
 
 
 def _played(full: System, moves: list[Move]) -> Run:

@@ -13,7 +13,8 @@ from interlock.proof.decide import ENDLESS, Answer, Decider
 from interlock.proof.goal import Goal, conditions_alone, of_claim, path_alone
 from interlock.proof.index import Index
 from interlock.proof.margins import Margin, margin
-from interlock.proof.replay import Run
+from interlock.proof.replay import Run, lengthened
+from interlock.proof.shorten import shortened
 from interlock.proof.story import Stretch, confirmed, stretches
 from interlock.proof.system import FaultPlan
 from interlock.scheme.model import Claim, Fault, Scheme
@@ -150,8 +151,9 @@ def _story(decider: Decider, run: Run | None, wanted: int) -> tuple[Stretch, ...
     if run is None or run.bad_run == 0:
         return ()
     full = decider.full
+    run = lengthened(run, max(1, wanted))
     wanted = min(max(1, wanted), run.bad_run)
-    story = stretches(full, run, wanted)
+    story = stretches(full, shortened(full, run, wanted), wanted)
     return confirmed(decider.index.scheme, decider.goal, full.plan.installed, story, wanted)
 
 

@@ -19,6 +19,8 @@ from interlock.proof.schedule import Stage
 from interlock.proof.system import NOT_STUCK, STALE, Move, System
 from interlock.scheme.words import LineForm, Signal
 
+MOST_CHANGES = 100  # in a run gone round and round
+
 WANT_LOW = (CLEARS, NEITHER, HOLDS, TRIPS)
 WANT_HIGH = (TRIPS, HOLDS, NEITHER, CLEARS)
 WANT_ANY = (CLEARS, NEITHER, TRIPS, HOLDS)
@@ -55,12 +57,26 @@ class Deviating(NamedTuple):
 
 @dataclass
 class Run:
-    """A real run: what was played, the longest row of bad scans at its end, and where it deviated."""
+    """A real run: what was played, the row of bad scans at its end, and where it deviated."""
 
     played: list[Played] = field(default_factory=list)
     bad_run: int = 0
     endless: bool = False
+    loop: int = 0  # of an endless run: where in `played` the part begins that can be played again and again
     deviations: set[Deviating] = field(default_factory=set)
+
+
+def lengthened(run: Run, wanted: int) -> Run:
+    """An endless run, gone round until it ends with so many bad scans in a row; as it is where that takes more changes
+    than anyone would read, or where it ends."""
+    again = run.played[run.loop :]
+    if not run.endless or run.bad_run >= wanted or not again:
+        return run
+    scans = sum(p.scans for p in again)
+    rounds = -(-(wanted - run.bad_run) // scans)
+    if rounds * len(again) > MOST_CHANGES:
+        return run
+    return Run([*run.played, *again * rounds], run.bad_run + rounds * scans, True, run.loop)
 
 
 class Player:
@@ -108,6 +124,22 @@ class Player:
             self._note(choice, jump, bad)
             left -= jump
         return True
+
+    def until(self, choice: Choice, scans: int, wanted: int) -> int:
+        """Give the same world for a number of scans, or until so many in a row were bad; how many it took."""
+        done = 0
+        while done < scans and self.run.bad_run < wanted:
+            result, stays = self._step(choice)
+            jump = 1
+            if stays:
+                enough = [wanted - self.run.bad_run - 1] if result[4] else []
+                jump += min([scans - done - 1, *enough, *self._to_next_event()])
+                for i, d in enumerate(self.delays):
+                    if d[self.places[i]]:
+                        self.timers[i] += jump - 1
+            self._note(choice, jump, result[4])
+            done += jump
+        return done
 
     def settle(self, choice: Choice, pulses: Sequence[Choice], watch: Deviation, kept: Mapping[int, int]) -> bool:
         """Hold a world until nothing changes any more; then press the reset buttons (`pulses`: seen off, seen on) and
@@ -401,15 +433,15 @@ def replay(
         stage = plan[first_bad]
         bad = stage.node.stays if stage.stay and stage.node.stays else stage.to.move if stage.to else None
     settle_at = frozenset(k for k in range(first_bad) if _idle(abstract, plan[k])) if settling else frozenset()
-    seen: set[object] = set()
+    seen: dict[object, int] = {}
     for k, stage in enumerate(plan):
         node = stage.node
         if k in loop:
             state = player.state()
-            run.endless = state in seen
-            seen.add(state)
-            if run.endless:
+            if state in seen:
+                run.endless, run.loop = True, seen[state]
                 return run
+            seen[state] = len(run.played)
         if node.stays and stage.stay and not _hold(player, realiser, stage, node.bad, stage.stay):
             return run
         if node.stays and k in settle_at and not player.due():
@@ -443,10 +475,10 @@ def replay(
             if not _hold(player, realiser, plan[-1], True, longest):
                 return run
             state = player.state()
-            run.endless = state in seen
-            seen.add(state)
-            if run.endless:
+            if state in seen:
+                run.endless, run.loop = True, seen[state]
                 return run
+            seen[state] = len(run.played)
     return run
 
 

@@ -8,12 +8,15 @@ from enum import Enum
 
 import pytest
 
-from interlock.explain import words
+from interlock.explain import tables
+from interlock.explain.failure_modes import CLASSES, COLUMNS, failure_modes
+from interlock.explain.injection import consequence, way_out
 from interlock.explain.phrases import Listing, Phrase, Value, listing, say, sentence, text
 from interlock.explain.sentences import document
 from interlock.explain.words import ENGLISH, Say, complete
 from interlock.scheme.words import Contact
 from tests.explain.schemes import everything, own, random_schemes
+from tests.explain.studies import made_up
 
 
 def keys_in(value: Value) -> Iterator[Say]:
@@ -47,10 +50,20 @@ def said() -> Iterator[Value]:
                 yield item.heading
                 yield from item.sentences
                 yield from item.points
+        for fault in scheme.faults.values():
+            yield consequence(scheme, [fault], scheme.claims)
+            yield way_out(fault)
+    for scheme in (everything(), *own(), *random_schemes(3)):
+        for study in made_up(scheme):
+            for row in failure_modes(scheme, study):
+                for value in row.cells.values():
+                    yield from value if isinstance(value, tuple) else (value,)
 
 
 def test_every_template_is_said_by_some_scheme() -> None:
-    used = {key for value in said() for key in keys_in(value)} | set(words.TITLES.values())
+    used = {key for value in said() for key in keys_in(value)} | set(tables.TITLES.values())
+    used |= {*COLUMNS.values(), *(means for _, means in CLASSES.values())}
+    used |= {Say.TABLE_TITLE, Say.TABLE_ALONE, Say.TABLE_CLASSES, Say.TABLE_REQUIREMENTS}  # of the renderers
     unused = set(Say) - used
     assert not unused, sorted(key.name for key in unused)
 
@@ -86,13 +99,13 @@ def test_every_table_of_words_holds_templates_only() -> None:
         else:
             yield found
 
-    tables = {
+    found = {
         name: table
-        for name, table in vars(words).items()
+        for name, table in vars(tables).items()
         if name.isupper() and isinstance(table, dict) and all(isinstance(key, Enum) for key in table)
     }
-    assert len(tables) > 15
-    for name, table in tables.items():
+    assert len(found) > 15
+    for name, table in found.items():
         for leaf in leaves(table):
             assert leaf is None or isinstance(leaf, Say | str), f"{name}: {leaf!r}"
 

@@ -6,9 +6,8 @@ import pytest
 
 from interlock.faults.court import Batch, Court
 from interlock.faults.cutsets_search import Ask, CutSetSearch
-from interlock.faults.judge import Answer, Judge
+from interlock.faults.judge import BUDGET, Answer, Judge
 from interlock.proof.index import Index
-from interlock.proof.prove import BUDGET
 from interlock.scheme.model import Scheme
 from interlock.scheme.read import loads
 from tests.support.bench import BENCH

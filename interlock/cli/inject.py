@@ -1,0 +1,230 @@
+"""`interlock inject`."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from interlock.cli.opened import opened
+from interlock.cli.render import count_text, print_json
+from interlock.cli.status import Exit
+from interlock.explain.injection import consequence, way_out
+from interlock.explain.phrases import sentence
+from interlock.faults.court import Court
+from interlock.faults.effects import Effect, FaultEffect, Sign
+from interlock.faults.inject import Progress, Study
+from interlock.faults.inject import inject as study_of
+from interlock.faults.journal import Journal
+from interlock.faults.judge import BUDGET
+from interlock.faults.parallel import Bench, Cores, Here
+from interlock.scheme.model import Scheme
+from interlock.scheme.words import Must
+
+PAIRS_SHOWN = 12  # of a claim, on a terminal; --json has all
+
+
+def inject(file: Path, size: int, *, jobs: int, resume: bool, budget: int, as_json: bool) -> int:
+    """Judge every claim under every fault set up to a size."""
+    scheme = opened(file, as_json=as_json)
+    if not scheme.claims:
+        sys.stderr.write(f"{file} has no requirements\n")
+        return Exit.BAD_INPUT
+    court = Court(scheme, budget or BUDGET)
+    bench: Bench = Here(court) if jobs == 1 else Cores(court, jobs or os.cpu_count() or 1)
+    with _journal(file, scheme, size, budget or BUDGET, resume=resume) as journal:
+        if resume:
+            sys.stderr.write(
+                f"{count_text(journal.kept, 'answer')} taken up again\n" if journal else "nothing to resume\n"
+            )
+        study = study_of(scheme, size, bench, journal=journal, progress=_progress())
+        if journal is not None and not study.interrupted:
+            journal.done()
+    if as_json:
+        print_json(study_json(file, scheme, study))
+    else:
+        sys.stdout.writelines(f"{line}\n" for line in _told(scheme, study))
+    if study.interrupted:
+        where = " What was judged is kept: `--resume` goes on." if journal else ""
+        sys.stderr.write(f"interrupted with {count_text(study.waiting, 'set')} not judged.{where}\n")
+        return Exit.INTERRUPTED
+    undecided = any(c.undecided for c in study.cut_sets)
+    single = any(e.effect is Effect.VIOLATES for e in study.effects)
+    return Exit.FINDING if single or undecided else Exit.GOOD
+
+
+@contextmanager
+def _journal(file: Path, scheme: Scheme, size: int, budget: int, *, resume: bool) -> Iterator[Journal | None]:
+    """The journal of this study, in the user's cache; None, with a word, where none can be kept."""
+    from interlock import __version__
+
+    study = hashlib.sha256(f"{__version__}\n{size}\n{budget}\n".encode() + file.read_bytes()).hexdigest()
+    home = os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache"
+    path = Path(home) / "interlock" / f"inject-{study[:16]}.journal"
+    try:
+        journal = Journal(path, study, list(scheme.faults), resume=resume)
+    except OSError as error:
+        sys.stderr.write(f"{path} cannot be written ({error.strerror or error}): an interrupted study starts anew\n")
+        yield None
+        return
+    with journal:
+        yield journal
+
+
+def _progress() -> Progress | None:
+    """A bar on a terminal, none elsewhere."""
+    if not sys.stderr.isatty():
+        return None
+
+    def show(judged: int, wanted: int) -> None:
+        width = 30
+        done = width * judged // max(1, wanted)
+        bar = "=" * done + " " * (width - done)
+        sys.stderr.write(f"\r\x1b[K[{bar}] {judged} of {wanted} sets judged")
+        if judged >= wanted:
+            sys.stderr.write("\r\x1b[K")
+        sys.stderr.flush()
+
+    return show
+
+
+# --- as data
+
+
+def study_json(file: Path, scheme: Scheme, study: Study) -> dict[str, Any]:
+    """The study as plain data."""
+    return {
+        "scheme": str(file),
+        "size": study.size,
+        "complete": not study.interrupted,
+        "faults": [_effect_json(effect) for effect in study.effects],
+        "cut_sets": {
+            claim.name: [list(cut) for cut in found.minimal]
+            for claim, found in zip(scheme.claims, study.cut_sets, strict=True)
+        },
+        "judged": study.judged,
+        "sets": study.sets,
+        "undecided": [
+            {"claim": claim.name, "faults": list(u.faults), "reason": u.reason}
+            for claim, found in zip(scheme.claims, study.cut_sets, strict=True)
+            for u in found.undecided
+        ],
+        "not_judged": study.waiting,
+        "not_protected": [c.name for c in scheme.not_protected],
+        "excluded": [{"fault": e.fault, "reason": e.reason} for e in scheme.excluded],
+        "rates": {name: {"per_hour": r.per_hour, "source": r.source} for name, r in scheme.rates.items()},
+    }
+
+
+def _effect_json(effect: FaultEffect) -> dict[str, Any]:
+    return {
+        "fault": effect.fault,
+        "effect": str(effect.effect),
+        "violates": list(effect.violates),
+        "revealed_by": [r.name for r in effect.revealed_by],
+        "undecided": list(effect.undecided),
+        "dangerous_with": [{"fault": p.fault, "claims": list(p.claims)} for p in effect.partners],
+    }
+
+
+# --- for people
+
+
+def _told(scheme: Scheme, study: Study) -> Iterator[str]:
+    yield from _single_points(scheme, study)
+    yield from _combinations(scheme, study)
+    yield from _sleeping(study)
+    yield from _rest(scheme, study)
+
+
+def _single_points(scheme: Scheme, study: Study) -> Iterator[str]:
+    found = [e for e in study.effects if e.effect is Effect.VIOLATES]
+    healthy = [c for c, f in zip(scheme.claims, study.cut_sets, strict=True) if () in f.minimal]
+    for claim in healthy:
+        yield f"{claim.name} is violated without any fault: see `interlock prove`."
+    known = {c.name for c in healthy}
+    yield f"Single points of failure: {len(found)} of {count_text(len(study.effects), 'fault')}"
+    claims = {c.name: c for c in scheme.claims}
+    for effect in found:
+        fault = scheme.faults[effect.fault]
+        broken = [claims[n] for n in effect.violates if n not in known and claims[n].must is Must.NEVER_RUNNING]
+        if broken:
+            yield f"  {effect.fault}"
+            yield f"    {sentence(consequence(scheme, [fault], broken))}."
+            yield f"    {sentence(way_out(fault))}"
+            if effect.revealed_by:
+                yield f"    It shows by {_signs(effect)}."
+
+
+_SIGN_WORDS = {
+    Sign.SENSOR: "{} reading invalid",
+    Sign.ALARM: "the alarm of {}",
+    Sign.CLAIM: "{} (what should run is stopped)",
+}
+assert set(_SIGN_WORDS) == set(Sign), set(Sign) - set(_SIGN_WORDS)
+
+
+def _signs(effect: FaultEffect) -> str:
+    return ", ".join(_SIGN_WORDS[r.sign].format(r.name) for r in effect.revealed_by)
+
+
+def _combinations(scheme: Scheme, study: Study) -> Iterator[str]:
+    for claim, found in zip(scheme.claims, study.cut_sets, strict=True):
+        larger = [cut for cut in found.minimal if len(cut) > 1]
+        if not larger:
+            continue
+        yield f"{claim.name}: {count_text(len(larger), 'minimal cut set')} of two faults or more"
+        yield from (f"  {' + '.join(cut)}" for cut in larger[:PAIRS_SHOWN])
+        if len(larger) > PAIRS_SHOWN:
+            yield f"  and {len(larger) - PAIRS_SHOWN} more: --json lists them"
+
+
+def _sleeping(study: Study) -> Iterator[str]:
+    by_effect: dict[Effect, list[FaultEffect]] = {}
+    for effect in study.effects:
+        by_effect.setdefault(effect.effect, []).append(effect)
+    revealed = by_effect.get(Effect.REVEALED, [])
+    if revealed:
+        yield f"Revealed, and no worse: {count_text(len(revealed), 'fault')}"
+        yield from (f"  {e.fault}: {_signs(e)}" for e in revealed)
+    dormant = by_effect.get(Effect.DORMANT, [])
+    if dormant:
+        yield f"Dormant, nothing notices: {count_text(len(dormant), 'fault')}"
+        for effect in dormant:
+            yield f"  {effect.fault}: {_waits_for(effect, study)}"
+    harmless = by_effect.get(Effect.HARMLESS, [])
+    if harmless:
+        yield "Harmless, proved to change no running path alone or with any one other fault: " + ", ".join(
+            e.fault for e in harmless
+        )
+    undecided = by_effect.get(Effect.UNDECIDED, [])
+    if undecided:
+        yield f"Undecided: {count_text(len(undecided), 'fault')}"
+        yield from (f"  {e.fault}: {', '.join(e.undecided)}" for e in undecided)
+
+
+def _waits_for(effect: FaultEffect, study: Study) -> str:
+    if effect.partners:
+        return "dangerous with " + ", ".join(p.fault for p in effect.partners)
+    if study.size < 2:
+        return "not proved harmless; --size 2 tells which second faults it makes dangerous"
+    return "not proved harmless; no second fault makes it dangerous"
+
+
+def _rest(scheme: Scheme, study: Study) -> Iterator[str]:
+    for claim, found in zip(scheme.claims, study.cut_sets, strict=True):
+        for undecided in found.undecided:
+            under = " + ".join(undecided.faults) or "no fault"
+            yield f"UNDECIDED  {claim.name} under {under}: {undecided.reason}"
+    for claim in scheme.not_protected:
+        yield f"unprotected  {claim.name}: nothing switches {claim.path}: {scheme.paths[claim.path].unswitched}"
+    for exclusion in scheme.excluded:
+        yield f"left out: {exclusion.fault}: {exclusion.reason}"
+    yield (
+        f"{count_text(len(scheme.claims), 'claim')} under every set of up to {count_text(study.size, 'fault')}: "
+        f"{study.judged} judged of {study.sets}, the others follow"
+    )

@@ -1,0 +1,70 @@
+"""What faults lead to, in sentences: if this happens, that path may run; and what would usually help."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from interlock.explain.conditions import time, true_all
+from interlock.explain.phrases import Phrase, Value, listing, say
+from interlock.explain.tables import MODE_IS, WAYS_OUT
+from interlock.explain.words import Say
+from interlock.scheme.model import Claim, Fault, Scheme
+from interlock.scheme.words import Contact, Mode, Must, Part
+
+
+def happened(scheme: Scheme, fault: Fault) -> Value:
+    """A fault, or all of a common cause's, as something that has happened."""
+    return listing(_one(scheme, single) for single in fault.single())
+
+
+def _one(scheme: Scheme, fault: Fault) -> Phrase:
+    key, part = MODE_IS[fault.mode], fault.parts[0]
+    if fault.mode is Mode.SWAPPED:
+        return say(key, part=part, other=fault.parts[1])
+    if fault.mode is Mode.WELDED and scheme.outputs[part].contact is Contact.DRIVEN:
+        return say(Say.IS_WELDED_DRIVEN, part=part)
+    return say(key, part=part)
+
+
+def consequence(scheme: Scheme, faults: Iterable[Fault], claims: Sequence[Claim]) -> Phrase:
+    """If these faults happen, these claims may be broken: in words, paths of one requirement together."""
+    return say(
+        Say.IF_THEN,
+        faults=listing(happened(scheme, fault) for fault in faults),
+        consequences=broken(scheme, claims),
+    )
+
+
+def broken(scheme: Scheme, claims: Sequence[Claim]) -> Value:
+    """These claims broken, in words: paths of one requirement together."""
+    by_requirement: dict[str, list[Claim]] = {}
+    for claim in claims:
+        by_requirement.setdefault(claim.requirement, []).append(claim)
+    return listing((_broken(scheme, found) for found in by_requirement.values()), Say.SEMICOLON, Say.SEMICOLON)
+
+
+def _broken(scheme: Scheme, claims: Sequence[Claim]) -> Phrase:
+    first = claims[0]
+    plain, conditioned = _BROKEN[first.must]
+    fields: dict[str, Value] = {
+        "paths": listing((c.path for c in claims), Say.OR),
+        "time": time(scheme, first.longer_than),
+    }
+    if first.conditions:
+        return say(conditioned, **fields, conditions=true_all(scheme, first.conditions))
+    return say(plain, **fields)
+
+
+_BROKEN = {
+    Must.NEVER_RUNNING: (Say.MAY_RUN, Say.MAY_RUN_WHILE),
+    Must.NEVER_STOPPED: (Say.MAY_STOP, Say.MAY_STOP_WHILE),
+}
+assert set(_BROKEN) == set(Must), set(Must) - set(_BROKEN)
+
+
+def way_out(fault: Fault) -> Phrase:
+    """What usually takes such a fault out of the list of single points of failure."""
+    single = fault.single()[0]
+    if single.part is Part.SENSOR and single.mode is Mode.SHORTED:
+        return say(Say.COULD_SECOND_SENSOR)
+    return say(WAYS_OUT[single.mode])

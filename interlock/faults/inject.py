@@ -1,0 +1,80 @@
+"""The whole study: every claim under every set of faults up to a size, and what each fault alone leads to."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import comb
+
+from interlock.faults.court import batches
+from interlock.faults.cutsets_search import CutSets, CutSetSearch
+from interlock.faults.effects import FaultEffect, effects
+from interlock.faults.harmless import harmless
+from interlock.faults.journal import Journal
+from interlock.faults.parallel import Bench
+from interlock.faults.signs import sensors_lost
+from interlock.proof.index import Index
+from interlock.scheme.model import Scheme
+
+BATCH = 24  # sets judged between two lines of the journal: some tenths of a second
+
+Progress = Callable[[int, int], None]  # sets judged, sets known to be wanted
+
+
+@dataclass(frozen=True, slots=True)
+class Study:
+    """What was found. `effects`: one for each fault of the catalogue, in its order. `cut_sets`: one for each claim, in
+    the scheme's order. `sets`: how many pairs of a claim and a set of up to `size` faults there are; `judged`: how many
+    of them had to be judged. `interrupted`: it was stopped before it was done."""
+
+    size: int
+    effects: tuple[FaultEffect, ...]
+    cut_sets: tuple[CutSets, ...]
+    sets: int
+    judged: int
+    interrupted: bool
+
+    @property
+    def waiting(self) -> int:
+        """Sets known to be wanted and not judged."""
+        return sum(found.waiting for found in self.cut_sets)
+
+
+def inject(
+    scheme: Scheme, size: int, bench: Bench, *, journal: Journal | None = None, progress: Progress | None = None
+) -> Study:
+    """Judge every claim under every set of up to `size` faults. What `journal` knows is not judged again, and what is
+    judged is kept in it. An interruption (KeyboardInterrupt) ends the judging; the study then says what is missing."""
+    searches = [CutSetSearch(scheme.faults, size) for _ in scheme.claims]
+    interrupted = False
+    try:
+        _judge_all(searches, bench, journal, progress)
+    except KeyboardInterrupt:
+        interrupted = True
+    found = tuple(search.result() for search in searches)
+    lost = {name: sensors_lost(scheme, fault) for name, fault in scheme.faults.items()}
+    said = effects(scheme, found, lost, {}, () if interrupted else harmless(Index(scheme)))
+    sets = len(scheme.claims) * sum(comb(len(scheme.faults), k) for k in range(size + 1))
+    return Study(size, said, found, sets, sum(c.judged for c in found), interrupted)
+
+
+def _judge_all(searches: list[CutSetSearch], bench: Bench, journal: Journal | None, progress: Progress | None) -> None:
+    """One level of all claims after the other: what one claim wants next does not depend on another."""
+    judged = 0
+    while any(search.wanted for search in searches):
+        for claim, search in enumerate(searches):
+            while journal is not None:
+                known = list(journal.answered(claim, search.wanted))
+                if not known:
+                    break
+                judged += len(known)
+                search.told(known)
+        work = [batch for claim, search in enumerate(searches) for batch in batches(claim, search.wanted, BATCH)]
+        total = judged + sum(len(batch.asks) for batch in work)
+        for answers in bench.answers(work):
+            if journal is not None:
+                journal.note(answers)
+            searches[answers.claim].told(answers.told)
+            judged += len(answers.told)
+            if progress is not None:
+                progress(judged, total)

@@ -1,0 +1,74 @@
+"""Batches judged here, on all cores, or on a cluster: the same answers in every case.
+
+A ruling depends on nothing but the scheme, the claim, the set and what it is first tried on, all of which a batch
+brings along. Only the order in which answers come differs.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import pickle
+from collections.abc import Iterator, Sequence
+from typing import Protocol
+
+from interlock.faults.court import Answers, Batch, Court
+from interlock.scheme.model import Scheme
+
+FEW = 4  # batches that are sooner done here than handed out
+
+
+class Bench(Protocol):
+    """Where batches are judged."""
+
+    def answers(self, batches: Sequence[Batch]) -> Iterator[Answers]:
+        """The answers to these batches, in any order."""
+
+
+class Here:
+    """Judges in this process."""
+
+    def __init__(self, court: Court) -> None:
+        self.court = court
+
+    def answers(self, batches: Sequence[Batch]) -> Iterator[Answers]:
+        """The answers to these batches, in their order."""
+        return map(self.court.answers, batches)
+
+
+class Cores:
+    """Judges in `jobs` processes of this computer; few batches here."""
+
+    def __init__(self, court: Court, jobs: int) -> None:
+        self.court, self.jobs = court, jobs
+        self._work = _packed(court)
+
+    def answers(self, batches: Sequence[Batch]) -> Iterator[Answers]:
+        """The answers to these batches, as they come."""
+        if len(batches) <= FEW:
+            yield from map(self.court.answers, batches)
+            return
+        from joblib import Parallel, delayed
+
+        pool = Parallel(n_jobs=self.jobs, backend="loky", return_as="generator_unordered", batch_size=1)
+        yield from pool(delayed(_answered)(*self._work, batch) for batch in batches)
+
+
+Packed = tuple[str, bytes, int]  # what identifies the work, the scheme, the budget
+
+
+def _packed(court: Court) -> Packed:
+    scheme = pickle.dumps(court.scheme, protocol=pickle.HIGHEST_PROTOCOL)
+    return f"{hashlib.sha256(scheme).hexdigest()} {court.budget}", scheme, court.budget
+
+
+_courts: dict[str, Court] = {}  # of this process: the last scheme it worked on
+
+
+def _answered(key: str, scheme: bytes, budget: int, batch: Batch) -> Answers:
+    """A batch judged in a worker, which keeps the scheme from batch to batch."""
+    if key not in _courts:
+        _courts.clear()
+        unpacked = pickle.loads(scheme)  # made by this program, in the process that started the worker
+        assert isinstance(unpacked, Scheme)
+        _courts[key] = Court(unpacked, budget)
+    return _courts[key].answers(batch)
