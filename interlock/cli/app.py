@@ -184,12 +184,39 @@ def inject(
     jobs: Annotated[int, typer.Option("--jobs", metavar="N", min=0, help="processes; 0: one a core")] = 0,
     resume: Annotated[bool, typer.Option("--resume", help="go on with a study that was interrupted")] = False,
     budget: Annotated[int, typer.Option("--budget", min=0, help="how much to search for a claim; 0: as usual")] = 0,
+    table: Annotated[
+        str,
+        typer.Option(
+            "--table",
+            metavar="FILE",
+            help="a failure modes and effects table: .csv, .html or .json, or - for the terminal",
+            show_default=False,
+        ),
+    ] = "",
+    trees: Annotated[
+        Path | None,
+        typer.Option("--trees", metavar="FOLDER", help="draw each claim's fault tree, with chances by the rates given"),
+    ] = None,
+    mission: Annotated[float, typer.Option("--mission", metavar="HOURS", help="over which chances are taken")] = 8760.0,
+    interval_bound: Annotated[
+        float | None,
+        typer.Option(
+            "--interval-bound",
+            metavar="RATE",
+            help="how often to look for sleeping faults so that a second one meets them no more than RATE per hour",
+            show_default=False,
+        ),
+    ] = None,
     as_json: JsonOption = False,
 ) -> None:
     """Break every part on paper: single points of failure, minimal cut sets, faults that sleep."""
     from interlock.cli import inject as command
+    from interlock.cli.inject_outputs import Wanted
 
-    raise typer.Exit(command.inject(file, size, jobs=jobs, resume=resume, budget=budget, as_json=as_json))
+    wanted = Wanted(table, trees, mission, interval_bound)
+    raise typer.Exit(
+        command.inject(file, size, jobs=jobs, resume=resume, budget=budget, wanted=wanted, as_json=as_json)
+    )
 
 
 @app.command()

@@ -10,6 +10,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+from interlock.cli.inject_outputs import Wanted, outputs, refusal
 from interlock.cli.opened import opened
 from interlock.cli.render import count_text, print_json
 from interlock.cli.status import Exit
@@ -28,8 +29,12 @@ from interlock.scheme.words import Must
 PAIRS_SHOWN = 12  # of a claim, on a terminal; --json has all
 
 
-def inject(file: Path, size: int, *, jobs: int, resume: bool, budget: int, as_json: bool) -> int:
+def inject(file: Path, size: int, *, jobs: int, resume: bool, budget: int, wanted: Wanted, as_json: bool) -> int:
     """Judge every claim under every fault set up to a size."""
+    refused = refusal(wanted, size)
+    if refused:
+        sys.stderr.write(f"{refused}\n")
+        return Exit.BAD_INPUT
     scheme = opened(file, as_json=as_json)
     if not scheme.claims:
         sys.stderr.write(f"{file} has no requirements\n")
@@ -44,10 +49,15 @@ def inject(file: Path, size: int, *, jobs: int, resume: bool, budget: int, as_js
         study = study_of(scheme, size, bench, journal=journal, progress=_progress())
         if journal is not None and not study.interrupted:
             journal.done()
+    try:
+        given = outputs(scheme, study, wanted)
+    except OSError as error:
+        sys.stderr.write(f"{error.filename} cannot be written: {error.strerror or error}\n")
+        return Exit.BAD_INPUT
     if as_json:
-        print_json(study_json(file, scheme, study))
+        print_json(study_json(file, scheme, study) | given.data)
     else:
-        sys.stdout.writelines(f"{line}\n" for line in _told(scheme, study))
+        sys.stdout.writelines(f"{line}\n" for line in (*_told(scheme, study), *given.lines))
     if study.interrupted:
         where = " What was judged is kept: `--resume` goes on." if journal else ""
         sys.stderr.write(f"interrupted with {count_text(study.waiting, 'set')} not judged.{where}\n")
