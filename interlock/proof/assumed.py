@@ -12,7 +12,10 @@ def assumed(circuit: Circuit, inputs: Mapping[str, int], places: Sequence[int]) 
     """Each use of a free rule, whether it acts in a scan with these inputs that leads to these places, and the sign of
     its input."""
     for use in circuit.free:
+        group = circuit.under.get(use.name)
         acts = bool(inputs[circuit.alias.get(use.name, use.name)]) and _with_another(circuit, use.rule, inputs, places)
+        if group is not None:
+            acts = acts and _together(circuit, group, inputs, places)
         yield use, acts, circuit.one_sign(use.name)
     for rule, which, comp in circuit.grouped:
         acts = _together(circuit, comp, inputs, places) and _with_another(circuit, rule, inputs, places)

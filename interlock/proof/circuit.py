@@ -55,6 +55,7 @@ class Circuit:
         self.bools: dict[tuple[str, ...], str] = {}  # boolean inputs by what they are
         self.free: list[FreeUse] = []
         self.grouped: list[tuple[str, Use, int]] = []  # rule, use, the component of its group
+        self.under: dict[str, int] = {}  # the input of a rule's use, and the component of a group it can't act without
         self.settling: dict[int, tuple[str, Settled]] = {}  # component: the input of its signal
         self.possible: list[Expr] = []  # what a scan of a bad run has to meet
         self.phase = ""  # where anything settles: the input that says whether the scan is to be a bad one
@@ -376,23 +377,42 @@ class Circuit:
         if name in self.abstraction.fixed:
             return constant(self.abstraction.fixed[name])
         signal = self._at_will(name, use)
-        if name in self.abstraction.shadows:
-            return conj([signal, self._act(self.abstraction.shadows[name])])
-        return signal
+        other = self.abstraction.shadows.get(name)
+        if other is None:
+            return signal
+        # a group that the other belongs to is active whenever it is
+        comp = self._group_of(other)
+        return conj([signal, self._act(other) if comp is None else var(f"a{comp}")])
 
     def _at_will(self, name: str, use: Use) -> Expr:
-        settled = next((s for s in self.abstraction.settled if name in s.rules), None)
-        if settled is not None:
-            self.grouped.append((name, use, self._settling(settled)))
-            return var(f"a{self.grouped[-1][2]}")
-        group = next((g for g in self.abstraction.groups if name in g), None)
-        if group is not None:
-            self.grouped.append((name, use, self._group(group)))
-            return var(f"a{self.grouped[-1][2]}")
-        key = ("free", name) if self.abstraction.whole(name) else ("free", name, use)
+        comp = self._group_of(name)
+        if comp is not None and self._common(name, use):
+            self.grouped.append((name, use, comp))
+            return var(f"a{comp}")
+        key = ("free", name) if self.abstraction.whole(name) and comp is None else ("free", name, use)
         e = self._bool(*key)
         self.free.append(FreeUse(str(e[1]), name, use))
-        return e
+        if comp is None:
+            return e
+        self.under[str(e[1])] = comp
+        return conj([e, var(f"a{comp}")])
+
+    def _group_of(self, name: str) -> int | None:
+        """The component of the rules that this one is followed with, if it is."""
+        if self.abstraction.follows(name, ACT):
+            return None
+        settled = next((s for s in self.abstraction.settled if name in s.rules), None)
+        if settled is not None:
+            return self._settling(settled)
+        group = next((g for g in self.abstraction.groups if name in g), None)
+        return None if group is None else self._group(group)
+
+    def _common(self, name: str, use: Use) -> bool:
+        """Whether all rules followed as one with this one act alike in that place, so that it does not matter there
+        which of them is active. Elsewhere this rule may be active or not while the group is."""
+        names = next((s.rules for s in self.abstraction.settled if name in s.rules), ())
+        names = names or next((g for g in self.abstraction.groups if name in g), ())
+        return len(names) == 1 or (use != ACT and self.index.alike(names, use))
 
     def _group(self, names: tuple[str, ...]) -> int:
         """The component that stands for several free rules."""

@@ -411,7 +411,8 @@ class Decider:
             records = [self.index.scheme.rules[r] for r in rules]
             lasting = all(r.power_up is not PowerUp.CLEAR or r.unit not in cycled for r in records)
             worth = min(r.clears.delay.scans for r in records) > 0
-            if deviating & set(rules) and circuit.one_sign(name) == 0 and lasting and worth:
+            taken = set(self._kept).union(*self.abstraction.groups)
+            if deviating & set(rules) and not taken & set(rules) and circuit.one_sign(name) == 0 and lasting and worth:
                 found.append(tuple(rules))
         return tuple(found)
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from interlock.proof.bounds import SCALE, Bounds
 from interlock.scheme.model import AnyOf, Scheme
 
@@ -33,6 +35,16 @@ class Index:
     def modal(self, rule: str) -> bool:
         """Whether one of the rule's blocks depends on a mode."""
         return rule in self._modal
+
+    def alike(self, rules: Sequence[str], use: str) -> bool:
+        """Whether rules act alike through an output (`block:OUTPUT`, `start:OUTPUT`): any of them will do there."""
+        what, _, output = use.partition(":")
+        if what == "block":
+            found = [{str(when) for rule, when in self.blockers[output] if rule == n} for n in rules]
+        else:
+            paths = self.scheme.outputs[output].drives
+            found = [{p for p in paths if p in self.scheme.rules[n].starts} for n in rules]
+        return all(f and f == found[0] for f in found)
 
     def _components(self) -> None:
         scheme = self.scheme
