@@ -7,18 +7,19 @@ import os
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from interlock.cli.inject_outputs import Wanted, outputs, refusal
 from interlock.cli.opened import opened
-from interlock.cli.render import count_text, print_json
+from interlock.cli.render import Progress, count_text, print_json
 from interlock.cli.status import Exit
 from interlock.explain.injection import consequence, way_out
 from interlock.explain.phrases import sentence
 from interlock.faults.court import Court
 from interlock.faults.effects import Effect, FaultEffect, Sign
-from interlock.faults.inject import Progress, Study
+from interlock.faults.inject import Study
 from interlock.faults.inject import inject as study_of
 from interlock.faults.journal import Journal
 from interlock.faults.judge import BUDGET
@@ -46,7 +47,7 @@ def inject(file: Path, size: int, *, jobs: int, resume: bool, budget: int, wante
             sys.stderr.write(
                 f"{count_text(journal.kept, 'answer')} taken up again\n" if journal else "nothing to resume\n"
             )
-        study = study_of(scheme, size, bench, journal=journal, progress=_progress())
+        study = study_of(scheme, size, bench, journal=journal, progress=partial(_bar, Progress()))
         if journal is not None and not study.interrupted:
             journal.done()
     try:
@@ -85,21 +86,12 @@ def _journal(file: Path, scheme: Scheme, size: int, budget: int, *, resume: bool
         yield journal
 
 
-def _progress() -> Progress | None:
-    """A bar on a terminal, none elsewhere."""
-    if not sys.stderr.isatty():
-        return None
-
-    def show(judged: int, wanted: int) -> None:
-        width = 30
-        done = width * judged // max(1, wanted)
-        bar = "=" * done + " " * (width - done)
-        sys.stderr.write(f"\r\x1b[K[{bar}] {judged} of {wanted} sets judged")
-        if judged >= wanted:
-            sys.stderr.write("\r\x1b[K")
-        sys.stderr.flush()
-
-    return show
+def _bar(line: Progress, judged: int, wanted: int) -> None:
+    width = 30
+    done = width * judged // max(1, wanted)
+    line.say(f"[{'=' * done}{' ' * (width - done)}] {judged} of {wanted} sets judged")
+    if judged >= wanted:
+        line.done()
 
 
 # --- as data

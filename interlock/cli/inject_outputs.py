@@ -6,9 +6,11 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from math import inf
 from pathlib import Path
+from shutil import get_terminal_size
 from typing import Any
 
 from interlock.cli.inject_words import chances_json, inspections_json, tell_chances, tell_inspections, tree_of
+from interlock.cli.render import count_text, json_text
 from interlock.draw.faulttree import fault_tree
 from interlock.draw.page import CAUTION
 from interlock.explain.failure_modes import failure_modes
@@ -45,12 +47,12 @@ class Given:
 
 def refusal(wanted: Wanted, size: int) -> str:
     """Why this cannot be had, in words for people; "" where it can. Asked before anything is judged."""
-    if wanted.table not in ("", TERMINAL) and Path(wanted.table).suffix.lower() not in TABLES:
-        return (
-            f"--table {wanted.table}: expected a file that ends in one of {', '.join(TABLES)}, or `-` for the terminal"
-        )
-    if wanted.table not in ("", TERMINAL) and not Path(wanted.table).absolute().parent.is_dir():
-        return f"--table {wanted.table}: there is no folder {Path(wanted.table).parent}"
+    if wanted.table not in ("", TERMINAL):
+        table = Path(wanted.table)
+        if table.suffix.lower() not in TABLES:
+            return f"--table {table}: expected a file that ends in one of {', '.join(TABLES)}, or `-` for the terminal"
+        if not table.absolute().parent.is_dir():
+            return f"--table {table}: there is no folder {table.parent}"
     if wanted.trees is not None and wanted.trees.exists() and not wanted.trees.is_dir():
         return f"--trees {wanted.trees}: that is a file; name a folder"
     if not 0 < wanted.mission < inf:
@@ -86,7 +88,7 @@ def outputs(scheme: Scheme, study: Study, wanted: Wanted) -> Given:
 def _table(scheme: Scheme, study: Study, to: str, given: Given, files: dict[Path, bytes]) -> None:
     rows = failure_modes(scheme, study)
     if to == TERMINAL:
-        given.lines += table_text(scheme, rows, _columns()).splitlines()
+        given.lines += table_text(scheme, rows, get_terminal_size((WIDEST, 24)).columns).splitlines()
         given.data["table"] = table_json(rows)
         return
     match Path(to).suffix.lower():
@@ -95,22 +97,10 @@ def _table(scheme: Scheme, study: Study, to: str, given: Given, files: dict[Path
         case ".html":
             content = table_page(scheme, rows, CAUTION)
         case _:
-            content = _json({"scheme": scheme.title, "revision": scheme.revision, "table": table_json(rows)})
+            content = json_text({"scheme": scheme.title, "revision": scheme.revision, "table": table_json(rows)})
     files[Path(to)] = content.encode()
     given.lines.append(f"table: {to}")
     given.data["table_file"] = to
-
-
-def _columns() -> int:
-    from shutil import get_terminal_size
-
-    return get_terminal_size((WIDEST, 24)).columns
-
-
-def _json(data: object) -> str:
-    import json
-
-    return json.dumps(data, indent=2, ensure_ascii=False) + "\n"
 
 
 def _trees(scheme: Scheme, study: Study, folder: Path, mission: float, given: Given, files: dict[Path, bytes]) -> None:
@@ -131,4 +121,4 @@ def _trees(scheme: Scheme, study: Study, folder: Path, mission: float, given: Gi
 
 def _drawn(folder: Path, drawn: Iterable[list[str]]) -> Iterator[str]:
     sheets = [name for names in drawn for name in names]
-    yield f"fault trees: {len(sheets)} sheet{'' if len(sheets) == 1 else 's'} in {folder}"
+    yield f"fault trees: {count_text(len(sheets), 'sheet')} in {folder}"

@@ -10,7 +10,7 @@ from typing import Any
 
 from interlock.cli.counterexample import NO_CASE, case_text, drawn_to
 from interlock.cli.opened import opened
-from interlock.cli.render import count_text, print_json
+from interlock.cli.render import Progress, count_text, print_json
 from interlock.cli.status import Exit
 from interlock.explain.trace import moments, told
 from interlock.proof.index import Index
@@ -103,18 +103,13 @@ def _faults(scheme: Scheme, names: list[str]) -> tuple[Fault, ...] | None:
 
 def _judged(scheme: Scheme, claims: list[Claim], faults: tuple[Fault, ...], budget: int) -> Iterator[Verdict]:
     """Verdicts one by one, with a line of progress on a terminal."""
-    index = Index(scheme)
-    shown = sys.stderr.isatty()
+    index, line = Index(scheme), Progress()
     for number, claim in enumerate(claims, 1):
-        if shown:
-            sys.stderr.write(f"\r\x1b[K{number} of {len(claims)}: {claim.name}")
-            sys.stderr.flush()
+        line.say(f"{number} of {len(claims)}: {claim.name}")
         try:
             verdict = judge(scheme, claim, faults, index=index, budget=budget)
         finally:
-            if shown:
-                sys.stderr.write("\r\x1b[K")
-                sys.stderr.flush()
+            line.done()
         yield verdict
 
 

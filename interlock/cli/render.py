@@ -29,10 +29,31 @@ def finding_json(finding: Finding, file: str) -> dict[str, Any]:
     }
 
 
+def json_text(data: object) -> str:
+    """Data for other programs, ending with a line break."""
+    return json.dumps(data, indent=2, ensure_ascii=False) + "\n"
+
+
 def print_json(data: object) -> None:
     """Data on standard output, for other programs."""
-    json.dump(data, sys.stdout, indent=2, ensure_ascii=False)
-    sys.stdout.write("\n")
+    sys.stdout.write(json_text(data))
+
+
+class Progress:
+    """One line on a terminal that says how far things are; nothing where standard error is none."""
+
+    def __init__(self) -> None:
+        self.shown = sys.stderr.isatty()
+
+    def say(self, words: str) -> None:
+        """Show these words instead of those before."""
+        if self.shown:
+            sys.stderr.write(f"\r\x1b[K{words}")
+            sys.stderr.flush()
+
+    def done(self) -> None:
+        """Leave the line empty."""
+        self.say("")
 
 
 def print_findings(findings: Sequence[Finding], source: Source | None, file: str, out: TextIO | None = None) -> None:

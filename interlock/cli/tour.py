@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from interlock.check.run import check
-from interlock.cli.render import count_text, print_json
+from interlock.cli.render import Progress, count_text, print_json
 from interlock.cli.status import Exit
 from interlock.examples import example
 from interlock.explain.trace import moments, told
@@ -71,14 +71,12 @@ def tour(folder: Path, *, as_json: bool) -> int:
 
 
 def _judged(scheme: Scheme) -> list[Verdict]:
-    index, shown = Index(scheme), sys.stderr.isatty()
+    index, line = Index(scheme), Progress()
     verdicts = []
     for number, claim in enumerate(scheme.claims, 1):
-        if shown:
-            sys.stderr.write(f"\r\x1b[Kproving {number} of {len(scheme.claims)}")
+        line.say(f"proving {number} of {len(scheme.claims)}")
         verdicts.append(prove(scheme, claim, index=index))
-    if shown:
-        sys.stderr.write("\r\x1b[K")
+    line.done()
     return verdicts
 
 

@@ -188,7 +188,7 @@ def _remark(
     scheme: Scheme, study: Study, effect: FaultEffect, found: Severity, anyway: Iterable[str]
 ) -> Iterable[Value]:
     fault = scheme.faults[effect.fault]
-    if all(single.mode.installation for single in fault.single()):
+    if fault.installation:
         yield say(Say.REMARK_MISTAKE)
     rate = scheme.rates.get(effect.fault)
     if rate:

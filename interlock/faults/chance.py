@@ -127,7 +127,7 @@ def rates_of(scheme: Scheme) -> dict[str, float]:
     found = {}
     for name, rate in scheme.rates.items():
         fault = scheme.fault(name)
-        if fault is not None and not all(single.mode.installation for single in fault.single()):
+        if fault is not None and not fault.installation:
             found[name] = rate.per_hour
     return found
 

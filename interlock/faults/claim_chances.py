@@ -58,7 +58,7 @@ def claim_chances(scheme: Scheme, claim: Claim, found: CutSets, hours: float) ->
     rates = rates_of(scheme)
     anyway = () in found.minimal
     counted, unrated = rated(() if anyway else found.minimal, rates)
-    mistakes = tuple(n for n in unrated if mistake(scheme, n))
+    mistakes = tuple(n for n in unrated if scheme.faults[n].installation)
     figures = ClaimChances(
         claim=claim.name,
         hours=hours,
@@ -91,8 +91,3 @@ def all_known(found: CutSets, catalogue: Iterable[str]) -> bool:
         return False
     alone = {cut[0] for cut in found.minimal if len(cut) == 1}
     return () in found.minimal or found.done >= len([*catalogue]) or (found.done >= 1 and alone.issuperset(found.near))
-
-
-def mistake(scheme: Scheme, name: str) -> bool:
-    """Whether a fault of the catalogue is a mistake of installation in all its parts."""
-    return all(single.mode.installation for single in scheme.faults[name].single())

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
-from interlock.faults.tree import Family, Gate, GateKind, Tree
+from interlock.faults.tree import CutSet, Family, Gate, GateKind, Tree
 
 Masks = list[int]
 
@@ -18,12 +18,16 @@ class Names:
 
     def __init__(self, names: Iterable[str] = ()) -> None:
         self.bits: dict[str, int] = {}
+        self._order: list[str] = []
         for name in names:
             self.bit(name)
 
     def bit(self, name: str) -> int:
         """The integer of the set with this one name."""
-        return self.bits.setdefault(name, 1 << len(self.bits))
+        if name not in self.bits:
+            self.bits[name] = 1 << len(self._order)
+            self._order.append(name)
+        return self.bits[name]
 
     def mask(self, names: Iterable[str]) -> int:
         """The integer of a set of names."""
@@ -32,18 +36,26 @@ class Names:
             found |= self.bit(name)
         return found
 
+    def members(self, mask: int) -> CutSet:
+        """A set as a tuple of names, in their order."""
+        return tuple(self._order[bit.bit_length() - 1] for bit in bits_of(mask))
+
     def family(self, masks: Iterable[int]) -> Family:
         """Sets as tuples of names, by size, then by the order of their names."""
-        names = list(self.bits)
-        places = sorted(([*_places(mask)] for mask in masks), key=lambda found: (len(found), found))
-        return tuple(tuple(names[i] for i in found) for found in places)
+        return tuple(self.members(mask) for mask in sorted(masks, key=by_size))
 
 
-def _places(mask: int) -> Iterator[int]:
+def by_size(mask: int) -> tuple[int, list[int]]:
+    """What sorts sets by size, then by the order of their names."""
+    return mask.bit_count(), list(bits_of(mask))
+
+
+def bits_of(mask: int) -> Iterator[int]:
+    """The sets of one name that a set is made of."""
     while mask:
-        low = mask & -mask
-        yield low.bit_length() - 1
-        mask ^= low
+        bit = mask & -mask
+        yield bit
+        mask ^= bit
 
 
 def smallest(masks: Iterable[int]) -> Masks:
@@ -139,8 +151,8 @@ def minimal_hitting_sets(family: Iterable[Iterable[str]], order: int | None = No
 def _hitting(sets: Masks, order: int | None) -> Iterator[int]:
     containing: dict[int, int] = {}  # event bit: the numbers of the sets that contain it, as bits
     for number, mask in enumerate(sets):
-        for place in _places(mask):
-            containing[1 << place] = containing.get(1 << place, 0) | 1 << number
+        for event in bits_of(mask):
+            containing[event] = containing.get(event, 0) | 1 << number
     everything = 0
     for mask in sets:
         everything |= mask
@@ -153,11 +165,10 @@ def _hitting(sets: Masks, order: int | None) -> Iterator[int]:
             continue
         if order is not None and chosen.bit_count() >= order:
             continue
-        target = min(_places(missed), key=lambda n: ((sets[n] & allowed).bit_count(), n))
+        target = min((bit.bit_length() - 1 for bit in bits_of(missed)), key=lambda n: (sets[n] & allowed).bit_count())
         options = sets[target] & allowed
         rest = allowed & ~options
-        for place in _places(options):
-            event = 1 << place
+        for event in bits_of(options):
             hit = containing[event]
             kept = tuple(c & ~hit for c in critical)
             if all(kept):

@@ -10,14 +10,15 @@ which order and when, changes nothing.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+from interlock.faults.cutsets import Names, bits_of, by_size
 from interlock.faults.judge import Answer, Ruling, Shown
 from interlock.scheme.model import Fault
 from interlock.scheme.words import Mode, Part
 
-Names = tuple[str, ...]  # a fault set, in the catalogue's order
+FaultNames = tuple[str, ...]  # a fault set, in the catalogue's order
 Mask = int  # the same: one bit for each fault of the catalogue
 
 
@@ -26,7 +27,7 @@ class Ask:
     """A set to be judged. `before`: on what the claim was shown to hold with fewer faults. `deeper`: whether larger
     sets may be asked for next, so that the support is wanted."""
 
-    faults: Names
+    faults: FaultNames
     before: Shown | None
     deeper: bool
 
@@ -35,16 +36,16 @@ class Ask:
 class Told:
     """What came of an Ask. `near`: where the claim holds and it was wanted, the catalogue's faults in the support."""
 
-    faults: Names
+    faults: FaultNames
     ruling: Ruling
-    near: Names = ()
+    near: FaultNames = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Undecided:
     """A set that was not decided; what contains it was not tried."""
 
-    faults: Names
+    faults: FaultNames
     reason: str
 
 
@@ -58,10 +59,10 @@ class CutSets:
     faults and fewer are accounted for; -1 where not even the healthy claim was. `waiting`: sets not judged yet.
     """
 
-    minimal: tuple[Names, ...]
+    minimal: tuple[FaultNames, ...]
     undecided: tuple[Undecided, ...]
     judged: int
-    near: Names
+    near: FaultNames
     done: int
     waiting: int = 0
 
@@ -79,8 +80,7 @@ class CutSetSearch:
 
     def __init__(self, catalogue: Mapping[str, Fault], size: int) -> None:
         self.size = size
-        self._names = tuple(catalogue)
-        self._bit = {name: 1 << i for i, name in enumerate(catalogue)}
+        self._names = Names(catalogue)
         self._rivals = _rivals(catalogue)
         self._labels: dict[Mask, _Label] = {}
         self._closed: list[Mask] = []  # cut sets, undecided and meaningless sets: nothing that contains one is tried
@@ -99,13 +99,13 @@ class CutSetSearch:
     def told(self, answers: Iterable[Told]) -> None:
         """Take the answers to some of what was wanted, in any order; the next level follows when all are there."""
         for told in answers:
-            mask = self._mask(told.faults)
+            mask = self._names.mask(told.faults)
             del self._asked[mask]
             self._judged += 1
             match told.ruling.answer:
                 case Answer.HOLDS:
                     assert told.ruling.shown is not None
-                    self._labels[mask] = _Label(told.ruling.shown, self._mask(told.near))
+                    self._labels[mask] = _Label(told.ruling.shown, self._names.mask(told.near))
                     self._level.append(mask)
                 case Answer.VIOLATED:
                     self._cut.append(mask)
@@ -124,10 +124,10 @@ class CutSetSearch:
         """What is known so far."""
         healthy = self._labels.get(0)
         return CutSets(
-            tuple(self._set(m) for m in sorted(self._cut, key=self._order)),
-            tuple(sorted(self._undecided, key=lambda u: self._order(self._mask(u.faults)))),
+            self._names.family(self._cut),
+            tuple(sorted(self._undecided, key=lambda u: by_size(self._names.mask(u.faults)))),
             self._judged,
-            self._set(healthy.near) if healthy else (),
+            self._names.members(healthy.near) if healthy else (),
             self._done,
             len(self._asked),
         )
@@ -136,31 +136,31 @@ class CutSetSearch:
 
     def _ask_next(self) -> None:
         """The sets of one more fault that have to be judged; those that follow are settled at once."""
-        level, self._level = sorted(self._level, key=self._order), []
+        level, self._level = sorted(self._level, key=by_size), []
         deeper = self._done + 1 < self.size
         seen: set[Mask] = set()
         for base in level:
             label = self._labels[base]
-            for bit in _bits(label.near & ~base):
+            for bit in bits_of(label.near & ~base):
                 mask = base | bit
                 if mask in seen or self._shut(mask):
                     continue
                 seen.add(mask)
                 follows = self._follows(mask)
                 if follows is None:
-                    self._asked[mask] = Ask(self._set(mask), label.shown, deeper)
+                    self._asked[mask] = Ask(self._names.members(mask), label.shown, deeper)
                 elif deeper:
                     self._labels[mask] = follows
                     self._level.append(mask)
-        self._asked = dict(sorted(self._asked.items(), key=lambda item: self._order(item[0])))
+        self._asked = dict(sorted(self._asked.items(), key=lambda item: by_size(item[0])))
 
     def _shut(self, mask: Mask) -> bool:
         """Whether nothing is to be learnt there: a cut set or an undecided set is inside, or two swaps of one part."""
-        return any(c & mask == c for c in self._closed) or any(self._rivals[b] & mask for b in _bits(mask))
+        return any(c & mask == c for c in self._closed) or any(self._rivals[b] & mask for b in bits_of(mask))
 
     def _follows(self, mask: Mask) -> _Label | None:
         """The label of a part of this set that lacks one fault, where that fault is not in its support."""
-        for bit in _bits(mask):
+        for bit in bits_of(mask):
             label = self._label(mask & ~bit)
             if label is not None and not label.near & bit:
                 return label
@@ -177,27 +177,6 @@ class CutSetSearch:
             if mask in self._labels or not more:
                 return label
             part |= more & -more
-
-    # --- sets as masks
-
-    def _mask(self, names: Iterable[str]) -> Mask:
-        found = 0
-        for name in names:
-            found |= self._bit[name]
-        return found
-
-    def _set(self, mask: Mask) -> Names:
-        return tuple(self._names[bit.bit_length() - 1] for bit in _bits(mask))
-
-    def _order(self, mask: Mask) -> tuple[int, list[int]]:
-        return mask.bit_count(), list(_bits(mask))
-
-
-def _bits(mask: Mask) -> Iterator[Mask]:
-    while mask:
-        bit = mask & -mask
-        yield bit
-        mask ^= bit
 
 
 def _rivals(catalogue: Mapping[str, Fault]) -> dict[Mask, Mask]:

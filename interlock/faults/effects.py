@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from interlock.faults.cutsets_search import CutSets, Names
+from interlock.faults.cutsets_search import CutSets
 from interlock.scheme.model import Scheme
 from interlock.scheme.words import Must, Word
 
@@ -48,7 +48,7 @@ class Partner:
     alone."""
 
     fault: str
-    claims: Names
+    claims: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,17 +58,17 @@ class FaultEffect:
 
     fault: str
     effect: Effect
-    violates: Names
+    violates: tuple[str, ...]
     revealed_by: tuple[Reveal, ...]
-    undecided: Names
+    undecided: tuple[str, ...]
     partners: tuple[Partner, ...] = ()
 
 
 def effects(
     scheme: Scheme,
     cut_sets: Sequence[CutSets],
-    lost: Mapping[str, Names],
-    alarms: Mapping[str, Names],
+    lost: Mapping[str, tuple[str, ...]],
+    alarms: Mapping[str, tuple[str, ...]],
     harmless: Iterable[str],
 ) -> tuple[FaultEffect, ...]:
     """The effect of each fault, in the catalogue's order. `cut_sets`: of each claim. `lost`: for each fault the sensors

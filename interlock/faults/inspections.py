@@ -6,7 +6,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from interlock.faults.chance import rates_of
-from interlock.faults.claim_chances import mistake
 from interlock.faults.effects import Effect, FaultEffect
 from interlock.faults.proof_tests import Arising, Plan, Sleeper, inspection_plan
 from interlock.scheme.model import Scheme
@@ -36,10 +35,10 @@ def inspections(scheme: Scheme, effects: Iterable[FaultEffect], bound: float) ->
     for effect in effects:
         if effect.effect is not Effect.DORMANT:
             continue
-        if mistake(scheme, effect.fault):
+        if scheme.faults[effect.fault].installation:
             commissioning.append(effect.fault)
             continue
-        seconds = [p.fault for p in effect.partners if not mistake(scheme, p.fault)]
+        seconds = [p.fault for p in effect.partners if not scheme.faults[p.fault].installation]
         sleepers.append(
             Sleeper(Arising(effect.fault, rates.get(effect.fault)), tuple(Arising(n, rates.get(n)) for n in seconds))
         )

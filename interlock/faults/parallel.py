@@ -1,4 +1,4 @@
-"""Batches judged here, on all cores, or on a cluster: the same answers in every case.
+"""Batches judged here or on all cores: the same answers in either case.
 
 A ruling depends on nothing but the scheme, the claim, the set and what it is first tried on, all of which a batch
 brings along. Only the order in which answers come differs.

@@ -16,7 +16,7 @@ from interlock.proof.circuit import Circuit
 from interlock.proof.components import Abstraction, Layout
 from interlock.proof.goal import Goal
 from interlock.proof.index import Index
-from interlock.proof.system import FaultPlan
+from interlock.proof.system import FaultPlan, circuits_of
 from interlock.scheme.model import Fault, Rule, Scheme
 from interlock.scheme.words import MODES, Mode, Part, Signal
 
@@ -73,38 +73,19 @@ def support(index: Index, goal: Goal, plan: FaultPlan, abstraction: Abstraction)
     the search's were, and listened to."""
     heard: set[Question] = set()
     layout = Layout()
-    circuits = list(_circuits(index, goal, plan, abstraction, layout, heard))
-    changed = len(circuits) > 1
-    while changed:
-        keys = list(layout.place)
-        kept = [circuit.keep_up(key) for circuit in circuits for key in keys]
-        changed = any(kept) or len(keys) < len(layout.place)
+    circuits = circuits_of(
+        index,
+        goal,
+        plan,
+        abstraction,
+        layout,
+        fault_set=lambda faults: _Listening(frozenset(faults), heard),
+        units=lambda mode, names: _Units(names).noting(mode, heard),
+    )
     for circuit in circuits:
         heard.update(_sensor_questions(index.scheme, circuit))
         heard.update(_run_down_questions(index.scheme, circuit.faults, abstraction))
     return Support(frozenset(heard - _free_omissions(circuits, abstraction, layout)))
-
-
-def _circuits(
-    index: Index, goal: Goal, plan: FaultPlan, abstraction: Abstraction, layout: Layout, heard: set[Question]
-) -> Iterator[Circuit]:
-    groups = plan.service
-    freezing = (p for g in groups for f in g if f.mode is Mode.FROZEN for p in f.parts)
-    may_freeze = _Units(freezing).noting(Mode.FROZEN, heard)
-    installed = _Listening(plan.installed, heard)
-    for arisen in range(1 << len(groups)):
-        present = [f for i, g in enumerate(groups) if arisen >> i & 1 for f in g]
-        later = {p for f in present if f.mode is Mode.POWER_CYCLED for p in f.parts}
-        yield Circuit(
-            index,
-            goal,
-            abstraction,
-            layout,
-            _Listening(plan.installed | frozenset(present), heard),
-            installed=installed,
-            may_freeze=may_freeze,
-            cycles=_Units(plan.cycled | later).noting(Mode.POWER_CYCLED, heard),
-        )
 
 
 def _sensor_questions(scheme: Scheme, circuit: Circuit) -> Iterator[Question]:

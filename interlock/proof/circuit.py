@@ -63,11 +63,7 @@ class Circuit:
         self._pending: list[tuple[int, tuple[str, ...]]] = []
         if any(f.mode is Mode.SWAPPED and f.part is Part.LINE for g in faults.faults for f in g.single()):
             scan_order(self.scheme, faults)
-        self.path_expr = self._path(goal.moves)
-        self.truth_slots: list[str] = []
-        self.path_and_conditions = conj(
-            [self.path_expr, self._conditions(goal.conditions), self._alternatives(goal.any_of)]
-        )
+        self._goal = conj([self._path(goal.moves), self._conditions(goal.conditions), self._alternatives(goal.any_of)])
         while self._pending:
             comp, key = self._pending.pop()
             self.nexts[comp] = self._next(key)
@@ -84,15 +80,11 @@ class Circuit:
             return False
         match kind:
             case Kind.RULE if key[0] == "group":
-                settled = next((s for s in self.abstraction.settled if s.rules == key[1:]), None)
-                if settled is not None:
-                    self._settling(settled)
-                elif self._alive(self.scheme.rules[key[1]].unit):
-                    self._group(key[1:])
-                else:
+                if self.abstraction.settling(key[1]) is None and not self._alive(self.scheme.rules[key[1]].unit):
                     return False
+                self._group_of(key[1])
             case Kind.SETTLING:
-                self._settling(next(s for s in self.abstraction.settled if s.rules == key[1:]))
+                self._group_of(key[1])
             case Kind.RULE:
                 if self.faults.has(Mode.OMITTED, key[1]) or not self._alive(self.scheme.rules[key[1]].unit):
                     return False
@@ -115,7 +107,7 @@ class Circuit:
         return True
 
     def _bad(self) -> Expr:
-        return conj([var(self.phase) if self.phase else TRUE, self.path_and_conditions, *self.possible])
+        return conj([var(self.phase) if self.phase else TRUE, self._goal, *self.possible])
 
     # --- small helpers
 
@@ -181,21 +173,17 @@ class Circuit:
 
     def _conditions(self, conditions: tuple[Condition, ...]) -> Expr:
         parts: list[Expr] = []
-        truths: dict[int, list[Condition]] = {}
         for c in conditions:
             match c.signal:
                 case Signal.QUANTITY:
-                    truths.setdefault(self.index.component[c.name], []).append(c)
+                    pass
                 case Signal.LINE:
                     parts.append(same(self._line_truth(c.name), bool(c.test)))
                 case Signal.PATH:
                     parts.append(self._may_run(c.name) if c.test else self._may_stop(c.name))
                 case Signal.SENSOR | Signal.READING | Signal.RULE:
                     raise AssertionError("a requirement looks at truth")
-        for component in sorted(truths):
-            slot = self._slot(("truth", *truths[component]))
-            self.truth_slots.append(slot)
-            parts.append(var(slot))
+        parts += [var(self._slot(("truth", *truths))) for truths in self.index.truths(conditions)]
         return conj(parts)
 
     def _alternatives(self, any_of: AnyOf) -> Expr:
@@ -401,17 +389,17 @@ class Circuit:
         """The component of the rules that this one is followed with, if it is."""
         if self.abstraction.follows(name, ACT):
             return None
-        settled = next((s for s in self.abstraction.settled if name in s.rules), None)
+        settled = self.abstraction.settling(name)
         if settled is not None:
             return self._settling(settled)
-        group = next((g for g in self.abstraction.groups if name in g), None)
-        return None if group is None else self._group(group)
+        group = self.abstraction.group(name)
+        return self._group(group) if group else None
 
     def _common(self, name: str, use: Use) -> bool:
         """Whether all rules followed as one with this one act alike in that place, so that it does not matter there
         which of them is active. Elsewhere this rule may be active or not while the group is."""
-        names = next((s.rules for s in self.abstraction.settled if name in s.rules), ())
-        names = names or next((g for g in self.abstraction.groups if name in g), ())
+        settled = self.abstraction.settling(name)
+        names = settled.rules if settled else self.abstraction.group(name)
         return len(names) == 1 or (use != ACT and self.index.alike(names, use))
 
     def _group(self, names: tuple[str, ...]) -> int:
@@ -423,7 +411,7 @@ class Circuit:
             clear = all(r.power_up is PowerUp.CLEAR for r in rules)
             comp = self._lasting(names, self._bool("group", *names), least, clear=clear)
             self._memo[key] = var(f"a{comp}")
-        return int(str(self._memo[key][1])[1:])
+        return _component(self._memo[key])
 
     def _settling(self, settled: Settled) -> int:
         """The component that stands for rules that in a bad run can only run down.
@@ -445,7 +433,7 @@ class Circuit:
                 self.statements.append(Statement(f"a{comp}", acts, comp))
                 self._memo[key] = var(f"a{comp}")
             self.settling[comp] = (str(acts[1]), settled)
-        return comp if not settled.least else int(str(self._memo[key][1])[1:])
+        return _component(self._memo[key])
 
     def _lasting(self, names: tuple[str, ...], acts: Expr, least: int, *, clear: bool) -> int:
         """A machine that trips when `acts` says so and drops off in `least` scans."""
@@ -458,7 +446,7 @@ class Circuit:
     def followed_as(self, rule: str) -> int | None:
         """The component of a rule that is followed exactly."""
         known = self._memo.get(("active", rule))
-        return None if known is None else int(str(known[1])[1:])
+        return None if known is None else _component(known)
 
     def _force(self, name: str, use: Use) -> Expr:
         """Whether the rule is in force, as that use sees it."""
@@ -591,3 +579,8 @@ class Circuit:
         """+1 or -1 where the signal moves the bad scan in one direction only; 0 where in both; 2 where in none."""
         known = self.sign.get(self.alias.get(name, name), set())
         return 2 if not known else 0 if len(known) > 1 else next(iter(known))
+
+
+def _component(signal: Expr) -> int:
+    """The component whose signal this is."""
+    return int(str(signal[1])[1:])

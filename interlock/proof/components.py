@@ -94,6 +94,14 @@ class Abstraction:
         fixed, shadows = tuple(sorted(self.fixed.items())), tuple(sorted(self.shadows.items()))
         return uses, self.everything, self.groups, fixed, self.settled, shadows
 
+    def settling(self, rule: str) -> Settled | None:
+        """The free rules that this one settles with, if it is followed so."""
+        return next((s for s in self.settled if rule in s.rules), None)
+
+    def group(self, rule: str) -> tuple[str, ...]:
+        """The free rules that this one is followed as one with, () if it is not."""
+        return next((g for g in self.groups if rule in g), ())
+
     def whole(self, rule: str) -> bool:
         """Whether the rule is free as a whole."""
         return not self.everything and rule not in self.exact

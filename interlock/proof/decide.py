@@ -7,12 +7,11 @@ followed as well, and the search is made again. (Counterexample-guided refinemen
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from interlock.proof.cells import Limits
-from interlock.proof.circuit import Circuit
 from interlock.proof.components import ACT, Abstraction, Settled, SlotKey, Use
 from interlock.proof.explicit import longest_run
 from interlock.proof.goal import Goal
@@ -99,14 +98,7 @@ class Decider:
     def take_up(self, known: Abstraction) -> None:
         """Begin with what was followed when there were fewer faults, as far as it still stands under these: groups of
         rules that last (a power cycle may clear some at once), rules that settle, and rules that act with another."""
-        if known.groups:
-            rules, cycled = self.index.scheme.rules, self.system(Abstraction()).circuits[-1].cycles
-            lasting = tuple(
-                group
-                for group in known.groups
-                if all(rules[r].power_up is not PowerUp.CLEAR or rules[r].unit not in cycled for r in group)
-            )
-            known = replace(known, groups=lasting)
+        known = replace(known, groups=tuple(group for group in known.groups if self._lasts(group)))
         if known.settled or known.shadows:
             reached = {key[1] for key in self.full.layout.place if key[0] == "active"}
             self._kept = {
@@ -320,29 +312,26 @@ class Decider:
         """Free rules that were taken to act longer than they can: hold them to how a bad run lets them settle, and to
         the rules they act with; whether any was."""
         settled = self._kept
-        circuit = system.circuits[0]
-        present = {use.rule for c in system.circuits for use in c.free} | {
-            r for c in system.circuits for r, _, _ in c.grouped
-        }
+        present = {use.rule for c in system.circuits for use in c.free}
+        present.update(r for c in system.circuits for r, _, _ in c.grouped)
         grown, shadows = dict(settled), dict(self.abstraction.shadows)
         wrong = sorted({d.rule for d in run.deviations if d.active and self.abstraction.whole(d.rule)})
         for rule in wrong:
-            if any(rule in g for g in self.abstraction.groups):
+            if self.abstraction.group(rule):
                 continue
             found = self.settler.settling(rule)
             if found is None or not (found.falls or found.scans is not None):
                 continue
-            grown.setdefault(rule, Kept(self._places(rule, circuit), found.falls, 0))
+            places = sorted({use.use for use in system.circuits[0].free if use.rule == rule})
+            grown.setdefault(rule, Kept(tuple(places), found.falls, 0))
             over = [r for r in self.settler.shadows(rule) if r in present and self.abstraction.whole(r)]
             if over and rule not in _followed(over[0], shadows):
                 shadows.setdefault(rule, over[0])
-        if (
-            grown == settled
-            and shadows == self.abstraction.shadows
-            and {d.rule for d in run.deviations} <= set(settled)
-        ):
+        nothing_new = grown == settled and shadows == self.abstraction.shadows
+        if nothing_new and {d.rule for d in run.deviations} <= set(settled):
             grown.update(self._lasting(settled))
-        if grown == settled and shadows == self.abstraction.shadows:
+            nothing_new = grown == settled
+        if nothing_new:
             return False
         self._kept = grown
         self.abstraction = self._settled(replace(self.abstraction, shadows=shadows))
@@ -364,10 +353,6 @@ class Decider:
     def _scans(self, rule: str) -> int:
         found = self.settler.settling(rule)
         return ENDLESS if found is None or found.scans is None else found.scans
-
-    @staticmethod
-    def _places(rule: str, circuit: Circuit) -> tuple[str, ...]:
-        return tuple(sorted({u.use for u in circuit.free if u.rule == rule}))
 
     def _settled(self, abstraction: Abstraction) -> Abstraction:
         """The abstraction with the rules kept in mind settling, those kept alike as one; without what is followed
@@ -405,16 +390,19 @@ class Decider:
         """The deviating free rules that can be followed as groups."""
         circuit = system.circuits[0]
         deviating = {d.rule for d in run.deviations}
-        cycled = system.circuits[-1].cycles
+        taken = set(self._kept).union(*self.abstraction.groups)
         found: list[tuple[str, ...]] = []
         for name, rules in circuit.united.items():
-            records = [self.index.scheme.rules[r] for r in rules]
-            lasting = all(r.power_up is not PowerUp.CLEAR or r.unit not in cycled for r in records)
-            worth = min(r.clears.delay.scans for r in records) > 0
-            taken = set(self._kept).union(*self.abstraction.groups)
-            if deviating & set(rules) and not taken & set(rules) and circuit.one_sign(name) == 0 and lasting and worth:
+            worth = min(self.index.scheme.rules[r].clears.delay.scans for r in rules) > 0
+            free = deviating & set(rules) and not taken & set(rules)
+            if free and worth and circuit.one_sign(name) == 0 and self._lasts(rules):
                 found.append(tuple(rules))
         return tuple(found)
+
+    def _lasts(self, rules: Sequence[str]) -> bool:
+        """Whether each of these rules, once active, is so for its clear delay: a power cycle may clear some at once."""
+        records, cycling = [self.index.scheme.rules[r] for r in rules], self.plan.cycling()
+        return all(r.power_up is not PowerUp.CLEAR or r.unit not in cycling for r in records)
 
 
 def _followed(rule: str, shadows: Mapping[str, str]) -> list[str]:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from interlock.proof.bounds import SCALE, Bounds
-from interlock.scheme.model import AnyOf, Scheme
+from interlock.scheme.model import AnyOf, Condition, Scheme
+from interlock.scheme.words import Signal
 
 
 class Index:
@@ -45,6 +46,14 @@ class Index:
             paths = self.scheme.outputs[output].drives
             found = [{p for p in paths if p in self.scheme.rules[n].starts} for n in rules]
         return all(f and f == found[0] for f in found)
+
+    def truths(self, conditions: Iterable[Condition]) -> list[tuple[Condition, ...]]:
+        """The conditions on quantities, those of one group of quantities together, by the groups' numbers."""
+        found: dict[int, list[Condition]] = {}
+        for c in conditions:
+            if c.signal is Signal.QUANTITY:
+                found.setdefault(self.component[c.name], []).append(c)
+        return [tuple(found[number]) for number in sorted(found)]
 
     def _components(self) -> None:
         scheme = self.scheme

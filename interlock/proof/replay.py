@@ -115,12 +115,7 @@ class Player:
                 watch.look(result[5])
             if bad_wanted and not bad:
                 return False
-            jump = 1
-            if stays:
-                jump += min([left - 1, *self._to_next_event()])
-                for i, d in enumerate(self.delays):
-                    if d[self.places[i]]:
-                        self.timers[i] += jump - 1
+            jump = 1 + (self._let_go_by(left - 1) if stays else 0)
             self._note(choice, jump, bad)
             left -= jump
         return True
@@ -130,13 +125,10 @@ class Player:
         done = 0
         while done < scans and self.run.bad_run < wanted:
             result, stays = self._step(choice)
-            jump = 1
-            if stays:
-                enough = [wanted - self.run.bad_run - 1] if result[4] else []
-                jump += min([scans - done - 1, *enough, *self._to_next_event()])
-                for i, d in enumerate(self.delays):
-                    if d[self.places[i]]:
-                        self.timers[i] += jump - 1
+            left = scans - done - 1
+            if result[4]:
+                left = min(left, wanted - self.run.bad_run - 1)
+            jump = 1 + (self._let_go_by(left) if stays else 0)
             self._note(choice, jump, result[4])
             done += jump
         return done
@@ -157,10 +149,7 @@ class Player:
                 if stays:
                     if self.idle():
                         break
-                    jump = min(self._to_next_event())
-                    for i, d in enumerate(self.delays):
-                        if d[self.places[i]]:
-                            self.timers[i] += jump
+                    jump = self._let_go_by()
                     if jump:
                         self._note(world, jump, result[4])
         return True
@@ -169,8 +158,15 @@ class Player:
         self.run.bad_run = self.run.bad_run + scans if bad else 0
         self.run.played.append(Played(choice, scans, bad))
 
-    def _to_next_event(self) -> list[int]:
-        return [d[p] - 1 - t for d, p, t in zip(self.delays, self.places, self.timers, strict=True) if d[p]]
+    def _let_go_by(self, *most: int) -> int:
+        """After a scan that changed nothing but timers: let as many more go by as come before the next event; how many
+        that were."""
+        events = (d[p] - 1 - t for d, p, t in zip(self.delays, self.places, self.timers, strict=True) if d[p])
+        scans = min((*most, *events))
+        for i, d in enumerate(self.delays):
+            if d[self.places[i]]:
+                self.timers[i] += scans
+        return scans
 
     def _step(self, choice: Choice) -> tuple[Result, bool]:
         ends = 0

@@ -14,8 +14,8 @@ from interlock.proof.cells import HOLDS, NEITHER, TRIPS, Limits, grouped, slot_n
 from interlock.proof.components import SlotKey
 from interlock.proof.goal import Resets
 from interlock.proof.system import System
-from interlock.scheme.model import Condition, Line, Rule
-from interlock.scheme.words import LineForm, Mode, PowerUp, Signal
+from interlock.scheme.model import Line, Rule
+from interlock.scheme.words import MODES, LineForm, Mode, Part, PowerUp, Signal
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,16 +48,10 @@ class Settler:
     def __init__(self, full: System, limits: Limits) -> None:
         self.full = full.with_limits(limits)
         self.index, self.scheme, self.goal = full.index, full.index.scheme, full.goal
-        service = [single for group in full.plan.service for single in group]
-        self._touched = {p for single in service for p in single.parts}
-        self._units = {p for f in service if f.mode in _OF_UNITS for p in f.parts} | full.plan.cycled
-        self._units |= {p for f in full.plan.installed if f.mode in _OF_UNITS for p in f.parts}
+        self._touched = set(full.plan.arising(*Mode))
+        self._units = {*full.plan.arising(*MODES[Part.UNIT]), *full.plan.cycled}
         self._known: dict[str, Settling | None] = {}
-        truths: dict[int, list[Condition]] = {}
-        for c in self.goal.conditions:
-            if c.signal is Signal.QUANTITY:
-                truths.setdefault(self.index.component[c.name], []).append(c)
-        self._truths: list[SlotKey] = [("truth", *truths[k]) for k in sorted(truths)]
+        self._truths: list[SlotKey] = [("truth", *truths) for truths in self.index.truths(self.goal.conditions)]
         self._levels = {c.name: bool(c.test) for c in self.goal.conditions if c.signal is Signal.LINE}
 
     def settling(self, name: str) -> Settling | None:
@@ -153,7 +147,7 @@ class Settler:
         line = self.scheme.lines[wire]
         if {wire, rule.watched} & self._touched or (line.form.sent and line.unit in self._units):
             return None
-        return None if any(faults.has(m, p) for m in _OF_LINES for p in (wire, rule.watched)) else line
+        return None if any(faults.has(m, p) for m in MODES[Part.LINE] for p in (wire, rule.watched)) else line
 
     def shadows(self, name: str) -> tuple[str, ...]:
         """Rules that are active whenever this one is: it lets go at once of what makes them trip at once."""
@@ -180,7 +174,3 @@ class Settler:
         """The slots whose common vectors decide how these rules settle, a list for each reading."""
         found = [s for s in map(self.settling, rules) if s is not None]
         return [[("rule", name), *self._truths] for name in sorted(together(found).sources)]
-
-
-_OF_UNITS = (Mode.DEAD, Mode.FROZEN, Mode.POWER_CYCLED)
-_OF_LINES = (Mode.BROKEN, Mode.SHORTED, Mode.INVERTED)

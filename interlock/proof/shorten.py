@@ -1,7 +1,7 @@
-"""A real run made as short as it gets: parts left out and holds cut down as long as the claim stays violated.
+"""A real run made shorter: parts left out and holds cut down as long as the claim stays violated, for some rounds.
 
-Everything is tried on the whole cone, so what is left is a real run. (Greedy reduction to a run of which no part can be
-left out, after Zeller and Hildebrandt 2002, "Simplifying and isolating failure-inducing input".)
+Everything is tried on the whole cone, so what is left is a real run; it need not be the shortest there is. (Greedy
+reduction, after Zeller and Hildebrandt 2002, "Simplifying and isolating failure-inducing input".)
 """
 
 from __future__ import annotations
@@ -30,17 +30,11 @@ def shortened(full: System, run: Run, wanted: int) -> Run:
     if best is None:  # something in it hangs on how its scans were dealt out: as it is
         return run
     for _ in range(ROUNDS):
-        before = _length(best)
-        for trial in _trials(best):
-            found = _played(full, trial, wanted)
-            if found is not None and _length(found) < _length(best):
-                best = found
-                break
-        else:
+        tried = (_played(full, trial, wanted) for trial in _trials(best))
+        shorter = next((found for found in tried if found and _length(found) < _length(best)), None)
+        if shorter is None:
             break
-        best = _cut_down(full, best, wanted)
-        if _length(best) >= before:
-            break
+        best = _cut_down(full, shorter, wanted)
     player = Player(full)
     for part in _cut_down(full, best, wanted):
         _hold(player, part, wanted)
@@ -72,23 +66,21 @@ def _trials(parts: Sequence[Part]) -> Iterator[list[Part]]:
 
 
 def _cut_down(full: System, parts: list[Part], wanted: int) -> list[Part]:
-    """Each hold in turn cut to the fewest scans that will do; a longer one is not always as good, so all the ends of
-    delays before it are looked at as well."""
+    """Each hold in turn, from the last, cut by halves to fewer scans that will do (one of fewer still may do as well: a
+    longer hold is not always as good)."""
     for i in range(len(parts) - 1, -1, -1):
         if i >= len(parts) or parts[i].choice.onset:
             continue
         low, high = 0, parts[i].scans
+        shorter = parts
         while low < high:
             middle = (low + high) // 2
             found = _played(full, _with(parts, i, middle), wanted)
             if found is not None and _length(found) < _length(parts):
-                high = middle
+                high, shorter = middle, found
             else:
                 low = middle + 1
-        if high < parts[i].scans:
-            found = _played(full, _with(parts, i, high), wanted)
-            if found is not None:
-                parts = found
+        parts = shorter
     return parts
 
 

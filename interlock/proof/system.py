@@ -7,7 +7,7 @@ guard.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from copy import copy
 from dataclasses import dataclass
 from itertools import pairwise, product
@@ -62,6 +62,20 @@ class FaultPlan:
                 service.append(rising)
         return cls(frozenset(installed), tuple(service), frozenset(cycled))
 
+    def arising(self, *modes: Mode, arisen: int = -1) -> tuple[str, ...]:
+        """The parts that these modes may befall in service, in order; `arisen`: of these groups only, as bits."""
+        groups = (g for i, g in enumerate(self.service) if arisen >> i & 1)
+        return tuple(dict.fromkeys(p for g in groups for f in g if f.mode in modes for p in f.parts))
+
+    def cycling(self, arisen: int = -1) -> frozenset[str]:
+        """The units that may be power-cycled; `arisen`: once these groups have arisen, as bits."""
+        return self.cycled.union(self.arising(Mode.POWER_CYCLED, arisen=arisen))
+
+    def present(self) -> Iterator[frozenset[Fault]]:
+        """The faults there for each set of groups that have arisen, by its number (bits)."""
+        for arisen in range(1 << len(self.service)):
+            yield self.installed.union(*(g for i, g in enumerate(self.service) if arisen >> i & 1))
+
 
 @dataclass(frozen=True, slots=True)
 class Config:
@@ -90,6 +104,42 @@ class Move:
     onset: tuple[int, ...] = ()  # sensors (by number) that stick at this scan
 
 
+def circuits_of(
+    index: Index,
+    goal: Goal,
+    plan: FaultPlan,
+    abstraction: Abstraction,
+    layout: Layout,
+    *,
+    fault_set: Callable[[Iterable[Fault]], FaultSet] = FaultSet.of,
+    units: Callable[[Mode, Iterable[str]], frozenset[str]] = lambda _mode, names: frozenset(names),
+) -> list[Circuit]:
+    """The cone's circuits, one for each set of faults that can have arisen, over one layout: a component that one of
+    them needs is kept up in all. `fault_set`, `units`: how the faults there, and the units that a mode may befall, are
+    handed to a circuit. Raises LoopError."""
+    sets = [fault_set(faults) for faults in plan.present()]
+    freezing = units(Mode.FROZEN, plan.arising(Mode.FROZEN))
+    circuits = [
+        Circuit(
+            index,
+            goal,
+            abstraction,
+            layout,
+            faults,
+            installed=sets[0],
+            may_freeze=freezing,
+            cycles=units(Mode.POWER_CYCLED, plan.cycling(arisen)),
+        )
+        for arisen, faults in enumerate(sets)
+    ]
+    changed = len(circuits) > 1
+    while changed:
+        keys = list(layout.place)
+        kept = [circuit.keep_up(key) for circuit in circuits for key in keys]
+        changed = any(kept) or len(keys) < len(layout.place)
+    return circuits
+
+
 class System:
     """Raises LoopError and UnsupportedError."""
 
@@ -98,32 +148,12 @@ class System:
     ) -> None:
         self.index, self.goal, self.plan, self.abstraction = index, goal, plan, abstraction
         self.layout = Layout()
-        self.sensors = tuple(
-            dict.fromkeys(p for group in plan.service for f in group if f.mode is Mode.STUCK for p in f.parts)
-        )
+        self.sensors = plan.arising(Mode.STUCK)
         for name in self.sensors:
             stale = index.scheme.sensors[name].stale_after
             self.layout.of(Kind.STUCK, ("stuck", name), 0, (0, stale.scans if stale else 0, 0))
-        self.fault_sets = [
-            FaultSet.of(plan.installed | {f for i, g in enumerate(plan.service) if arisen >> i & 1 for f in g})
-            for arisen in range(1 << len(plan.service))
-        ]
-        installed = self.fault_sets[0]
-        freeze = frozenset(p for g in plan.service for f in g if f.mode is Mode.FROZEN for p in f.parts)
-        self.circuits = [
-            Circuit(
-                index,
-                goal,
-                abstraction,
-                self.layout,
-                faults,
-                installed=installed,
-                may_freeze=freeze,
-                cycles=self._cycled(arisen),
-            )
-            for arisen, faults in enumerate(self.fault_sets)
-        ]
-        self._share_components()
+        self.circuits = circuits_of(index, goal, plan, abstraction, self.layout)
+        self.fault_sets = [circuit.faults for circuit in self.circuits]
         self.sign = self._signs()
         self._compiled: dict[int, Compiled] = {}
         self._limits: Limits = ()
@@ -141,30 +171,6 @@ class System:
             self.number(Config(0, (NOT_STUCK,) * len(self.sensors))),
             tuple(c.start for c in self.layout.comps),
         )
-
-    def _cycled(self, arisen: int) -> frozenset[str]:
-        later = {
-            p
-            for i, g in enumerate(self.plan.service)
-            if arisen >> i & 1
-            for f in g
-            if f.mode is Mode.POWER_CYCLED
-            for p in f.parts
-        }
-        return self.plan.cycled | later
-
-    # --- what the circuits share
-
-    def _share_components(self) -> None:
-        """A component that one configuration needs is kept up in all that lead to it."""
-        changed = len(self.circuits) > 1
-        while changed:
-            changed = False
-            keys = list(self.layout.place)
-            for circuit in self.circuits:
-                for key in keys:
-                    changed |= circuit.keep_up(key)
-            changed |= len(keys) < len(self.layout.place)
 
     def _signs(self) -> list[int]:
         """For each component +1, -1, or 0 where it is compared by equality."""

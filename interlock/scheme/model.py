@@ -311,6 +311,11 @@ class Fault:
         """The faults it stands for, each of one mode."""
         return self.together or (self,)
 
+    @property
+    def installation(self) -> bool:
+        """Whether all of it is there from power-up, as mistakes of installation are; nothing of it arises later."""
+        return all(single.mode.installation for single in self.single())
+
 
 @dataclass(frozen=True, slots=True)
 class Exclusion:
