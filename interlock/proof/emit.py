@@ -12,7 +12,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from interlock.proof.circuit import Circuit
-from interlock.proof.components import Kind, Settled, Statement
+from interlock.proof.components import Kind, Statement
 from interlock.proof.expr import FALSE, TRUE, text
 from interlock.scheme.words import PowerUp
 
@@ -101,43 +101,26 @@ def _moves(circuit: Circuit, statement: Statement) -> list[str]:
 
 
 def _settling(circuit: Circuit, statement: Statement, i: int) -> list[str]:
-    settled = circuit.settling[i][1]
-    wanted = text(statement.expr)
-    if settled.least:
-        return _settling_checked(circuit.phase, i, wanted, settled)
-    lines = [f"if not {circuit.phase}: n{i} = 0; a{i} = {wanted}"]
+    """Of rules that act for a least time the signal is another component's, and this one's says whether it can be."""
+    settled, signal = circuit.settling[i][1], text(statement.expr)
+    checks = settled.least > 0
+    idle = "True" if checks else signal
+    inactive = f"not {signal}" if checks else "False"
+    may_act = "True" if checks or settled.falls else signal
+    lines = [f"if not {circuit.phase}: n{i} = 0; a{i} = {idle}"]
     if settled.scans == 0:
-        return [*lines, f"else: n{i} = 2; a{i} = False"]
-    lines.append(f"elif l{i} == 2: n{i} = 2; a{i} = False")
+        return [*lines, f"else: n{i} = 2; a{i} = {inactive}"]
+    lines.append(f"elif l{i} == 2: n{i} = 2; a{i} = {inactive}")
     if settled.falls:
-        lines.append(f"elif not {wanted}: n{i} = 2; a{i} = False")
-    acts = "True" if settled.falls else wanted
+        lines.append(f"elif not {signal}: n{i} = 2; a{i} = {inactive}")
     if settled.scans:
         lines += [
             f"elif l{i} == 1:",
             f"    q |= {1 << i}",
-            f"    if E & {1 << i}: n{i} = 2; a{i} = False",
-            f"    else: n{i} = 1; a{i} = {acts}",
+            f"    if E & {1 << i}: n{i} = 2; a{i} = {inactive}",
+            f"    else: n{i} = 1; a{i} = {may_act}",
         ]
-    return [*lines, f"else: n{i} = 1; a{i} = {acts}"]
-
-
-def _settling_checked(phase: str, i: int, acts: str, settled: Settled) -> list[str]:
-    """The same as a condition on what another component does."""
-    lines = [f"a{i} = True", f"if not {phase}: n{i} = 0"]
-    if settled.scans == 0:
-        return [*lines, f"else: n{i} = 2; a{i} = not {acts}"]
-    lines.append(f"elif l{i} == 2: n{i} = 2; a{i} = not {acts}")
-    if settled.falls:
-        lines.append(f"elif not {acts}: n{i} = 2")
-    if settled.scans:
-        lines += [
-            f"elif l{i} == 1:",
-            f"    q |= {1 << i}",
-            f"    if E & {1 << i}: n{i} = 2; a{i} = not {acts}",
-            f"    else: n{i} = 1",
-        ]
-    return [*lines, f"else: n{i} = 1"]
+    return [*lines, f"else: n{i} = 1; a{i} = {may_act}"]
 
 
 def _override(statement: Statement, i: int, most: int) -> list[str]:
