@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from interlock.faults.support import Support, support
 from interlock.proof.cells import UnsupportedError
@@ -24,10 +25,26 @@ from interlock.scheme.words import Word
 BUDGET = 1_200  # zones: some seconds at worst; many sets are judged, so less is spent on each than on one asked for
 
 
-def efforts(budget: int) -> tuple[tuple[int, int, int], ...]:
-    """How much to look at, in turn: zones, states of the plain search, scans looked at for a real run. Nearly all sets
-    are decided by the first, in milliseconds."""
-    return (min(300, budget), 0, 3_000), (budget, 7 * budget, 30 * budget)
+class Effort(NamedTuple):
+    """How much to look at: zones, states of the plain search, scans looked at for a real run; and whether to begin with
+    what was followed when there were fewer faults."""
+
+    zones: int
+    states: int
+    scans: int
+    known: bool
+
+
+def efforts(budget: int) -> tuple[Effort, ...]:
+    """What is tried in turn. Nearly all sets are decided by the first, in milliseconds; where what was followed without
+    the fault hinders, beginning anew is often quick."""
+    small = min(300, budget)
+    return (
+        Effort(small, 0, 0, known=True),
+        Effort(small, 0, 3_000, known=False),
+        Effort(budget, 0, 0, known=True),
+        Effort(budget, 7 * budget, 30 * budget, known=False),
+    )
 
 
 class Answer(Word):
@@ -86,12 +103,13 @@ class Judge:
     def _rule(self, number: int, goal: Goal, plan: FaultPlan, known: Abstraction) -> Ruling:
         """Quick ways first: nearly all sets are decided by one search on what is known, or by a run soon found."""
         try:
-            for zones, states, scans in efforts(self.budget):
-                decider = Decider(self.index, goal, plan, zones, states)
-                decider.take_up(known)
+            for effort in efforts(self.budget):
+                decider = Decider(self.index, goal, plan, effort.zones, effort.states)
+                if effort.known:
+                    decider.take_up(known)
                 answer = decider.answer(self.most)
-                if answer.upper > self.most >= answer.lower:
-                    run = seek(decider.full, self.most, scans)
+                if answer.upper > self.most >= answer.lower and effort.scans:
+                    run = seek(decider.full, self.most, effort.scans)
                     answer = answer if run is None else replace(answer, lower=run.bad_run)
                 if answer.upper <= self.most:
                     return Ruling(Answer.HOLDS, Shown(number, answer.abstraction))

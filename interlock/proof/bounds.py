@@ -57,8 +57,9 @@ class Bounds:
         for k in range(0, size * size, size):
             via = cells[k + i] + bound
             if via < INF // 2:
-                for m in range(size):
-                    cells[k + m] = min(cells[k + m], via + row_j[m])
+                for m, bound_m in enumerate(row_j, k):
+                    if via + bound_m < cells[m]:  # noqa: PLR1730 (an innermost loop: a call costs)
+                        cells[m] = via + bound_m
         return True
 
     def add_all(self, constraints: tuple[Constraint, ...]) -> bool:

@@ -286,13 +286,14 @@ class Decider:
         known = {d for d in run.deviations if d.rule in exact}
         plain = {d for d in run.deviations if not d.both}
         watching = {d for d in run.deviations if all(map(self._interlocks, self._beside(d.rule, system)))}
+        lines = {d for d in plain if not self.index.scheme.rules[d.rule].watches.numeric}
         groups = self.abstraction.groups
         if run.deviations and not known and not plain and not watching:
             more = self._groups(run, system)
             if more:
                 self.abstraction = replace(self.abstraction, groups=groups + more)
                 return True
-        for rule, use, _, _ in sorted(known or plain or watching or run.deviations):
+        for rule, use, _, _ in sorted(known or lines or plain or watching or run.deviations):
             exact[rule] = exact.get(rule, frozenset()) | {use}
         for rule in list(exact):
             for watched in self._watched(rule):

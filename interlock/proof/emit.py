@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from interlock.proof.circuit import Circuit
 from interlock.proof.components import Kind, Statement
@@ -71,9 +72,14 @@ def compiled(circuit: Circuit, *, probe: bool = False) -> Compiled:
     shown = "(" + "".join(f"{v}, " for v in values) + ")"
     lines.append(f"return {places}, q, r, s, {text(circuit.bad)}, {shown}")
     source = "def step(L, E, X):\n    " + "\n    ".join(lines) + "\n"
+    return Compiled(_step(source), inputs, tuple(probes), source)
+
+
+@lru_cache(maxsize=2048)
+def _step(source: str) -> Step:
     scope: dict[str, Step] = {}
     exec(compile(source, "<scan>", "exec"), scope)  # only names and operators printed above, never text of a scheme
-    return Compiled(scope["step"], inputs, tuple(probes), source)
+    return scope["step"]
 
 
 def _moves(circuit: Circuit, statement: Statement) -> list[str]:

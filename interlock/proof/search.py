@@ -11,11 +11,12 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from heapq import heappop, heappush
+from operator import ge
 
 from interlock.proof.components import Comp, Kind
 from interlock.proof.emit import Places
 from interlock.proof.system import Move, System
-from interlock.proof.zones import FAR, Zone, elapsed, freed_down, freed_up, rows, tighten, within
+from interlock.proof.zones import FAR, Zone, elapsed, freed_down, freed_up, over, rows, tighten, within
 
 
 class BudgetError(Exception):
@@ -64,6 +65,16 @@ class Longest:
     zones: int
 
 
+@dataclass(frozen=True, slots=True)
+class _Carried:
+    """What a move does to a zone of so many rows: the bounds it is first held to, and for each entry of the zone after
+    it, which one it comes from and what is added."""
+
+    rows: int
+    guards: list[tuple[int, int, int]]
+    entries: list[tuple[int, int]]
+
+
 def running(system: System, places: Places) -> list[int]:
     """The components whose timer runs in these places."""
     return [i for i, c in enumerate(system.layout.comps) if c.delays[places[i]]]
@@ -77,6 +88,8 @@ class Search:
         self.comps: Sequence[Comp] = system.layout.comps
         self.count = 0
         self._clocks: dict[Places, tuple[list[int], list[int]]] = {}
+        self._carried: dict[tuple[int, bool], _Carried] = {}
+        self._common: dict[tuple[Places, Places], tuple[tuple[int, ...], tuple[int, ...]]] = {}
         self.split = system.split
         self.phased = any(circuit.phase for circuit in system.circuits)
 
@@ -91,40 +104,40 @@ class Search:
 
     def after(self, node: Node, move: Move, counts: bool) -> list[int] | None:
         """The zone after a move, without what staying there adds; None where the move's guard can't be met."""
-        old, most = self.clocks(node.places)
-        n = len(old) + 1 + counts
-        d = list(node.zone)
-        for row, (i, top) in enumerate(zip(old, most, strict=True), 1):
-            if move.asked >> i & 1:
-                if move.ends >> i & 1:
-                    if not tighten(d, n, 0, row, -top):
-                        return None
-                elif not tighten(d, n, row, 0, top - 1):
+        key = (id(move), counts)  # the system keeps its moves, each for one place it leaves
+        carried = self._carried.get(key)
+        if carried is None:
+            carried = self._carried[key] = self._carry(node.places, move, counts)
+        n = carried.rows
+        d: Sequence[int] = node.zone
+        if carried.guards:
+            tightened = list(d)
+            for i, j, bound in carried.guards:
+                if not tighten(tightened, n, i, j, bound):
                     return None
-        new = self.clocks(move.places)[0]
-        m = len(new) + 1 + counts
+            d = tightened
+        return [FAR if d[at] >= FAR else d[at] + more for at, more in carried.entries]
+
+    def _carry(self, places: Places, move: Move, counts: bool) -> _Carried:
+        old, most = self.clocks(places)
+        n = len(old) + 1 + counts
+        guards = [
+            (0, row, -top) if move.ends >> i & 1 else (row, 0, top - 1)
+            for row, (i, top) in enumerate(zip(old, most, strict=True), 1)
+            if move.asked >> i & 1
+        ]
         where = {i: row for row, i in enumerate(old, 1)}
         # for each new row: the old row it goes on from (0: starts at zero) and what one scan adds to it
         source, added = [0], [0]
-        for i in new:
-            goes_on = i in where and node.places[i] == move.places[i] and not move.again >> i & 1
+        for i in self.clocks(move.places)[0]:
+            goes_on = i in where and places[i] == move.places[i] and not move.again >> i & 1
             source.append(where[i] if goes_on else 0)
             added.append(1 if goes_on and not move.still >> i & 1 else 0)
         if counts:
             source.append(n - 1)
             added.append(1)
-        out = [0] * (m * m)
-        for a in range(m):
-            sa, pa = source[a] * n, added[a]
-            for b in range(m):
-                if a != b:
-                    bound = d[sa + source[b]]
-                    out[a * m + b] = FAR if bound >= FAR else bound + pa - added[b]
-        for a in range(m):
-            for b in range(m):
-                if a != b and source[a] == source[b]:
-                    out[a * m + b] = added[a] - added[b]
-        return out
+        new = list(zip(source, added, strict=True))
+        return _Carried(n, guards, [(a * n + b, more - less) for a, more in new for b, less in new])
 
     def close(self, d: list[int], n: int, places: Places, clocks: list[int], most: list[int], counts: bool) -> None:
         """Add the states that one of the zone can do everything for."""
@@ -148,23 +161,26 @@ class Search:
     def covers(self, a: Node, b: Node, counts: bool) -> bool:
         """Whether each state of b has one in a that can do everything for it."""
         va, vb = a.value, b.value
+        if va < vb:
+            return False
         if va == vb:
             return within(b.zone, a.cover)
-        for x, y in zip(va, vb, strict=True):
-            if x < y:
-                return False
-        ca, cb = self.clocks(a.places)[0], self.clocks(b.places)[0]
-        na, nb = len(ca) + 1 + counts, len(cb) + 1 + counts
-        ra, rb = [0], [0]
-        wa = {i: r for r, i in enumerate(ca, 1)}
-        for r, i in enumerate(cb, 1):
-            if i in wa and a.places[i] == b.places[i]:
-                ra.append(wa[i])
-                rb.append(r)
+        if not all(map(ge, va, vb)):
+            return False
+        pair = (a.places, b.places)
+        if pair not in self._common:
+            self._common[pair] = self._in_common(*pair)
+        ra, rb = self._common[pair]
+        na, nb = len(self.clocks(a.places)[0]) + 1 + counts, len(self.clocks(b.places)[0]) + 1 + counts
         if counts:
-            ra.append(na - 1)
-            rb.append(nb - 1)
-        return within(rows(b.zone, nb, rb), rows(a.cover, na, ra))
+            ra, rb = (*ra, na - 1), (*rb, nb - 1)
+        return within(over(nb, rb)(b.zone), over(na, ra)(a.cover))
+
+    def _in_common(self, a: Places, b: Places) -> tuple[tuple[int, ...], tuple[int, ...]]:
+        """The rows of the timers that run in both, and are in the same place, zero's first."""
+        theirs = {i: r for r, i in enumerate(self.clocks(b)[0], 1)}
+        both = [(r, theirs[i]) for r, i in enumerate(self.clocks(a)[0], 1) if i in theirs and a[i] == b[i]]
+        return (0, *(r for r, _ in both)), (0, *(r for _, r in both))
 
     def explore(self, starts: Sequence[Node], counts: bool, stop: Callable[[Node], bool]) -> Iterator[Node]:
         """All that can be reached (by bad scans alone where they are counted), best places first."""
@@ -175,12 +191,14 @@ class Search:
         def put(node: Node) -> None:
             nonlocal serial
             group = kept.setdefault((node.config, node.equal), [])
-            if any(self.covers(k, node, counts) for k in group):
-                return
             for k in group:
-                if self.covers(node, k, counts):
+                if self.covers(k, node, counts):
+                    return
+            worse = [k for k in group if self.covers(node, k, counts)]
+            if worse:
+                for k in worse:
                     k.dropped = True
-            group[:] = [k for k in group if not k.dropped]
+                group[:] = [k for k in group if not k.dropped]
             group.append(node)
             serial += 1
             heappush(heap, (-sum(node.value), serial, node))

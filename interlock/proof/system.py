@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from copy import copy
 from dataclasses import dataclass
 from itertools import pairwise, product
+from operator import ge
 
 from interlock.logic.faultset import FaultSet
 from interlock.proof.bounds import SCALE
@@ -414,9 +415,9 @@ class System:
             slot = (move.config, equal, move.asked, move.again, move.still, stays)
             rivals = groups.setdefault(slot, [])
             mine = (*value, move.bad)
-            if any(all(a >= b for a, b in zip(other, mine, strict=True)) for other, _ in rivals):
+            if any(all(map(ge, other, mine)) for other, _ in rivals):
                 continue
-            rivals[:] = [(v, m) for v, m in rivals if not all(a >= b for a, b in zip(mine, v, strict=True))]
+            rivals[:] = [(v, m) for v, m in rivals if not all(map(ge, mine, v))]
             rivals.append((mine, move))
         return [m for rivals in groups.values() for _, m in rivals]
 

@@ -6,7 +6,9 @@ last row (where there is one) counts bad scans. Everything here is exact for who
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import lru_cache
+from operator import itemgetter, le
 
 FAR = 1 << 60
 Zone = tuple[int, ...]
@@ -22,9 +24,9 @@ def tighten(d: list[int], n: int, i: int, j: int, bound: int) -> bool:
     for k in range(0, n * n, n):
         via = d[k + i] + bound
         if via < FAR:
-            for m in range(n):
-                if via + row[m] < d[k + m]:  # noqa: PLR1730 (the innermost loop of the search: a call costs)
-                    d[k + m] = via + row[m]
+            for m, onward in enumerate(row, k):
+                if via + onward < d[m]:  # noqa: PLR1730 (the innermost loop of the search: a call costs)
+                    d[m] = via + onward
     return True
 
 
@@ -53,9 +55,15 @@ def freed_down(d: list[int], n: int, i: int) -> None:
 
 def within(a: Zone, b: Zone) -> bool:
     """Whether a lies in b (same rows)."""
-    return all(x <= y for x, y in zip(a, b, strict=True))
+    return all(map(le, a, b))
 
 
-def rows(d: Sequence[int], n: int, kept: Sequence[int]) -> Zone:
+@lru_cache(maxsize=4096)
+def over(n: int, kept: tuple[int, ...]) -> Callable[[Zone], Zone]:
+    """What takes from a zone of n rows some of them (row 0 among them)."""
+    return itemgetter(*(i * n + j for i in kept for j in kept)) if len(kept) > 1 else lambda _: (0,)
+
+
+def rows(d: Zone, n: int, kept: Sequence[int]) -> Zone:
     """The zone over some of its rows (row 0 among them)."""
-    return tuple(d[i * n + j] for i in kept for j in kept)
+    return over(n, tuple(kept))(d)
