@@ -38,10 +38,10 @@ class Effort(NamedTuple):
 def efforts(budget: int) -> tuple[Effort, ...]:
     """What is tried in turn. Nearly all sets are decided by the first, in milliseconds; where what was followed without
     the fault hinders, beginning anew is often quick."""
-    small = min(300, budget)
+    first = min(700, budget)
     return (
-        Effort(small, 0, 0, known=True),
-        Effort(small, 0, 3_000, known=False),
+        Effort(first, 0, 0, known=True),
+        Effort(min(900, budget), 0, 3_000, known=False),
         Effort(budget, 0, 0, known=True),
         Effort(budget, 7 * budget, 30 * budget, known=False),
     )

@@ -27,6 +27,7 @@ from interlock.scheme.words import LineForm, PowerUp, Signal
 
 ENDLESS = 1 << 62
 STATES = 40_000  # of the plain search
+MOST_SUSPECTS = 4  # rules that may never let go, each tried by itself
 SCANS = 150_000  # looked at for a real run: some seconds
 
 
@@ -207,10 +208,11 @@ class Decider:
                 name = circuit.alias.get(use.name, use.name)
                 if use.rule not in groups.setdefault(name, []):
                     groups[name].append(use.rule)
-        # one rule of one group to trip or clear at will; one of each; two of each, where one has to let go and another
-        # to trip soon after
+        # one that may never let go again; one rule of one group to trip or clear at will; one of each; two of each,
+        # where one has to let go and another to trip soon after
         ranked = [sorted(dict.fromkeys(rules), key=self._trouble) for rules in groups.values()]
-        picks = [[rules[0]] for rules in ranked]
+        picks = [[r] for rules in ranked for r in rules if self._holds_on(r)][:MOST_SUSPECTS]
+        picks += [[rules[0]] for rules in ranked]
         picks += [[r for rules in ranked for r in rules[:count]] for count in (1, 2)]
         tried: set[tuple[str, ...]] = set()
         for pick in picks:
@@ -236,6 +238,11 @@ class Decider:
                 todo.append(watched[0])
                 fixed.update({w: False for w in watched[1:] if w not in exact})
         return Abstraction(exact, fixed={r: v for r, v in fixed.items() if r not in exact})
+
+    def _holds_on(self, name: str) -> bool:
+        """Whether nothing lets go of a rule once it is active in a bad run, as far as that run's world decides it."""
+        found = self.settler.settling(name)
+        return found is not None and found.falls and found.scans is None
 
     def _trouble(self, name: str) -> tuple[bool, bool, int]:
         """How hard it is to make a rule trip and clear at will."""

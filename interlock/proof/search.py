@@ -18,6 +18,8 @@ from interlock.proof.emit import Places
 from interlock.proof.system import Move, System
 from interlock.proof.zones import FAR, Zone, elapsed, freed_down, freed_up, over, rows, tighten, within
 
+PATIENCE = 5  # zones more, so that the best places may lead somewhere as well
+
 
 class BudgetError(Exception):
     """The search was stopped: it looked at as many zones as it may."""
@@ -183,13 +185,16 @@ class Search:
         return (0, *(r for r, _ in both)), (0, *(r for _, r in both))
 
     def explore(self, starts: Sequence[Node], counts: bool, stop: Callable[[Node], bool]) -> Iterator[Node]:
-        """All that can be reached (by bad scans alone where they are counted), best places first."""
+        """All that can be reached (by bad scans alone where they are counted), best places first, until one is found to
+        stop at: when its turn comes, or some zones after it was first seen."""
         kept: dict[tuple[object, ...], list[Node]] = {}
         heap: list[tuple[int, int, Node]] = []
         serial = 0
+        seen_first: Node | None = None
+        patience = self.budget
 
         def put(node: Node) -> None:
-            nonlocal serial
+            nonlocal serial, seen_first, patience
             group = kept.setdefault((node.config, node.equal), [])
             for k in group:
                 if self.covers(k, node, counts):
@@ -203,8 +208,11 @@ class Search:
             serial += 1
             heappush(heap, (-sum(node.value), serial, node))
             self.count += 1
-            if self.count > self.budget:
-                raise BudgetError
+            if seen_first is None:
+                if stop(node):
+                    seen_first, patience = node, min(self.budget, self.count + PATIENCE)
+                elif self.count > self.budget:
+                    raise BudgetError
 
         for node in starts:
             put(node)
@@ -230,6 +238,11 @@ class Search:
                     d = self.after(node, move, counts)
                     if d is not None:
                         put(self.settled(move.config, move.places, d, node, move, counts))
+                    if seen_first is not None and self.count > patience:
+                        yield seen_first
+                        return
+        if seen_first is not None:
+            yield seen_first
 
     def endings(self, node: Node, counts: bool) -> list[int]:
         """The sets of running delays that can be at their last scan together, as bits."""
@@ -307,33 +320,26 @@ class Search:
             starts.append(self.settled(node.config, node.places, d, node, None, True))
         most = 0
         best: Node | None = None
-        endless: tuple[Node, Node | None] | None = None
+        last: Node | None = None
+
+        def counted(node: Node) -> int:
+            return node.zone[(len(self.clocks(node.places)[0]) + 1) * (len(self.clocks(node.places)[0]) + 2)]
 
         def stop(node: Node) -> bool:
-            nonlocal most, best, endless
-            n = len(self.clocks(node.places)[0]) + 2
-            top = node.zone[(n - 1) * n]
-            if top >= FAR:
-                endless = (node, None)
-                return True
-            if top > most:
-                most, best = top, node
-                if enough is not None and most > enough:
-                    return True
-            loop = self._comes_back(node, n)
-            if loop is not None:
-                endless = (node, loop)
-                return True
-            return False
+            top = counted(node)
+            return top >= FAR or (enough is not None and top > enough) or self._comes_back(node) is not None
 
-        for _ in self.explore(starts, True, stop):
-            pass
-        if endless:
-            return Longest(None, endless[0], endless[1], self.count)
+        for last in self.explore(starts, True, stop):
+            if counted(last) > most:
+                most, best = counted(last), last
+        loop = last and self._comes_back(last)
+        if last is not None and (most >= FAR or loop is not None):
+            return Longest(None, last, None if most >= FAR else loop, self.count)
         return Longest(most, best, None, self.count)
 
-    def _comes_back(self, node: Node, n: int) -> Node | None:
+    def _comes_back(self, node: Node) -> Node | None:
         """An earlier node of the bad run whose timers this one can have again: then the run need not end."""
+        n = len(self.clocks(node.places)[0]) + 2
         mine: Zone | None = None
         earlier = node.parent
         while earlier is not None and earlier.bad:
