@@ -58,7 +58,19 @@ def test_no_module_grows_beyond_600_lines() -> None:
     assert not {name: count for name, count in lines.items() if count > 600}
 
 
-HEAVY = ("hypothesis", "joblib", "numpy", "transitions", "yaml", "graphviz", "z3", "pytest", "rich")
+HEAVY = (
+    "dask",
+    "distributed",
+    "hypothesis",
+    "joblib",
+    "numpy",
+    "transitions",
+    "yaml",
+    "graphviz",
+    "z3",
+    "pytest",
+    "rich",
+)
 
 
 def test_the_command_line_starts_without_the_heavy_packages() -> None:

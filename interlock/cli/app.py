@@ -181,7 +181,20 @@ def inject(
     size: Annotated[
         int, typer.Option("--size", metavar="K", min=1, max=4, help="sets of up to K faults at a time")
     ] = 1,
-    jobs: Annotated[int, typer.Option("--jobs", metavar="N", min=0, help="processes; 0: one a core")] = 0,
+    jobs: Annotated[
+        int | None,
+        typer.Option("--jobs", metavar="N", min=0, help="processes; 0, the usual: one a core", show_default=False),
+    ] = None,
+    cluster: Annotated[
+        str,
+        typer.Option(
+            "--cluster",
+            metavar="ADDRESS",
+            help="judge on the workers of the dask scheduler there, such as tcp://10.0.0.5:8786 (extra `cluster`); use "
+            "one you trust, for it is sent the scheme",
+            show_default=False,
+        ),
+    ] = "",
     resume: Annotated[bool, typer.Option("--resume", help="go on with a study that was interrupted")] = False,
     budget: Annotated[int, typer.Option("--budget", min=0, help="how much to search for a claim; 0: as usual")] = 0,
     table: Annotated[
@@ -215,7 +228,16 @@ def inject(
 
     wanted = Wanted(table, trees, mission, interval_bound)
     raise typer.Exit(
-        command.inject(file, size, jobs=jobs, resume=resume, budget=budget, wanted=wanted, as_json=as_json)
+        command.inject(
+            file,
+            size,
+            jobs=jobs,
+            cluster=cluster,
+            resume=resume,
+            budget=budget,
+            wanted=wanted,
+            as_json=as_json,
+        )
     )
 
 

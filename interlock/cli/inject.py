@@ -17,6 +17,7 @@ from interlock.cli.render import Progress, count_text, print_json
 from interlock.cli.status import Exit
 from interlock.explain.injection import consequence, way_out
 from interlock.explain.phrases import sentence
+from interlock.faults.cluster import Cluster, ClusterError
 from interlock.faults.court import Court
 from interlock.faults.effects import Effect, FaultEffect, Sign
 from interlock.faults.inject import Study
@@ -27,12 +28,26 @@ from interlock.faults.parallel import Bench, Cores, Here
 from interlock.scheme.model import Scheme
 from interlock.scheme.words import Must
 
+KEPT = "What was judged is kept: `--resume` goes on."
 PAIRS_SHOWN = 12  # of a claim, on a terminal; --json has all
 
 
-def inject(file: Path, size: int, *, jobs: int, resume: bool, budget: int, wanted: Wanted, as_json: bool) -> int:
-    """Judge every claim under every fault set up to a size."""
+def inject(
+    file: Path,
+    size: int,
+    *,
+    jobs: int | None,
+    cluster: str,
+    resume: bool,
+    budget: int,
+    wanted: Wanted,
+    as_json: bool,
+) -> int:
+    """Judge every claim under every fault set up to a size. `jobs`: processes here; None, as 0, for one a core.
+    `cluster`: the address of a dask scheduler whose workers judge instead."""
     refused = refusal(wanted, size)
+    if cluster and jobs is not None:
+        refused = "--jobs and --cluster: a study is judged either here or on a cluster; keep one of them"
     if refused:
         sys.stderr.write(f"{refused}\n")
         return Exit.BAD_INPUT
@@ -40,16 +55,20 @@ def inject(file: Path, size: int, *, jobs: int, resume: bool, budget: int, wante
     if not scheme.claims:
         sys.stderr.write(f"{file} has no requirements\n")
         return Exit.BAD_INPUT
-    court = Court(scheme, budget or BUDGET)
-    bench: Bench = Here(court) if jobs == 1 else Cores(court, jobs or os.cpu_count() or 1)
-    with _journal(file, scheme, size, budget or BUDGET, resume=resume) as journal:
-        if resume:
-            sys.stderr.write(
-                f"{count_text(journal.kept, 'answer')} taken up again\n" if journal else "nothing to resume\n"
-            )
-        study = study_of(scheme, size, bench, journal=journal, progress=partial(_bar, Progress()))
-        if journal is not None and not study.interrupted:
-            journal.done()
+    court, line = Court(scheme, budget or BUDGET), Progress()
+    try:
+        with _bench(court, jobs, cluster) as bench, _journal(file, court, size, resume=resume) as journal:
+            if resume:
+                sys.stderr.write(
+                    f"{count_text(journal.kept, 'answer')} taken up again\n" if journal else "nothing to resume\n"
+                )
+            study = study_of(scheme, size, bench, journal=journal, progress=partial(_bar, line))
+            if journal is not None and not study.interrupted:
+                journal.done()
+    except ClusterError as error:
+        line.done()
+        sys.stderr.write(f"{error}\n")
+        return Exit.BAD_INPUT
     try:
         given = outputs(scheme, study, wanted)
     except OSError as error:
@@ -60,7 +79,7 @@ def inject(file: Path, size: int, *, jobs: int, resume: bool, budget: int, wante
     else:
         sys.stdout.writelines(f"{line}\n" for line in (*_told(scheme, study), *given.lines))
     if study.interrupted:
-        where = " What was judged is kept: `--resume` goes on." if journal else ""
+        where = f" {KEPT}" if journal else ""
         sys.stderr.write(f"interrupted with {count_text(study.waiting, 'set')} not judged.{where}\n")
         return Exit.INTERRUPTED
     undecided = any(c.undecided for c in study.cut_sets)
@@ -69,21 +88,35 @@ def inject(file: Path, size: int, *, jobs: int, resume: bool, budget: int, wante
 
 
 @contextmanager
-def _journal(file: Path, scheme: Scheme, size: int, budget: int, *, resume: bool) -> Iterator[Journal | None]:
-    """The journal of this study, in the user's cache; None, with a word, where none can be kept."""
+def _bench(court: Court, jobs: int | None, cluster: str) -> Iterator[Bench]:
+    """Where the sets are judged. Raises ClusterError."""
+    if cluster:
+        with Cluster(court, cluster) as there:
+            yield there
+    else:
+        yield Here(court) if jobs == 1 else Cores(court, jobs or os.cpu_count() or 1)
+
+
+@contextmanager
+def _journal(file: Path, court: Court, size: int, *, resume: bool) -> Iterator[Journal | None]:
+    """The journal of this study, in the user's cache; None, with a word, where none can be kept. Where the bench fails,
+    says that what was judged is kept."""
     from interlock import __version__
 
-    study = hashlib.sha256(f"{__version__}\n{size}\n{budget}\n".encode() + file.read_bytes()).hexdigest()
+    study = hashlib.sha256(f"{__version__}\n{size}\n{court.budget}\n".encode() + file.read_bytes()).hexdigest()
     home = os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache"
     path = Path(home) / "interlock" / f"inject-{study[:16]}.journal"
     try:
-        journal = Journal(path, study, list(scheme.faults), resume=resume)
+        journal = Journal(path, study, list(court.scheme.faults), resume=resume)
     except OSError as error:
         sys.stderr.write(f"{path} cannot be written ({error.strerror or error}): an interrupted study starts anew\n")
         yield None
         return
     with journal:
-        yield journal
+        try:
+            yield journal
+        except ClusterError as error:
+            raise ClusterError(f"{error}. {KEPT}") from error
 
 
 def _bar(line: Progress, judged: int, wanted: int) -> None:

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import hashlib
 import pickle
+import threading
 from collections.abc import Iterator, Sequence
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 from interlock.faults.court import Answers, Batch, Court
 from interlock.scheme.model import Scheme
@@ -40,7 +41,7 @@ class Cores:
 
     def __init__(self, court: Court, jobs: int) -> None:
         self.court, self.jobs = court, jobs
-        self._work = _packed(court)
+        self._work = packed(court)
 
     def answers(self, batches: Sequence[Batch]) -> Iterator[Answers]:
         """The answers to these batches, as they come."""
@@ -50,25 +51,32 @@ class Cores:
         from joblib import Parallel, delayed
 
         pool = Parallel(n_jobs=self.jobs, backend="loky", return_as="generator_unordered", batch_size=1)
-        yield from pool(delayed(_answered)(*self._work, batch) for batch in batches)
+        yield from pool(delayed(answered)(self._work, batch) for batch in batches)
 
 
-Packed = tuple[str, bytes, int]  # what identifies the work, the scheme, the budget
+class Packed(NamedTuple):
+    """A court to be set up elsewhere. `key` tells it from any other."""
+
+    key: str
+    scheme: bytes
+    budget: int
 
 
-def _packed(court: Court) -> Packed:
+def packed(court: Court) -> Packed:
+    """What another process needs to judge as this court does."""
     scheme = pickle.dumps(court.scheme, protocol=pickle.HIGHEST_PROTOCOL)
-    return f"{hashlib.sha256(scheme).hexdigest()} {court.budget}", scheme, court.budget
+    return Packed(f"{hashlib.sha256(scheme).hexdigest()} {court.budget}", scheme, court.budget)
 
 
-_courts: dict[str, Court] = {}  # of this process: the last scheme it worked on
+_local = threading.local()  # `courts`: of this thread, the last scheme it worked on; what a court learns is not shared
 
 
-def _answered(key: str, scheme: bytes, budget: int, batch: Batch) -> Answers:
+def answered(work: Packed, batch: Batch) -> Answers:
     """A batch judged in a worker, which keeps the scheme from batch to batch."""
-    if key not in _courts:
-        _courts.clear()
-        unpacked = pickle.loads(scheme)  # made by this program, in the process that started the worker
+    courts: dict[str, Court] = _local.__dict__.setdefault("courts", {})
+    if work.key not in courts:
+        courts.clear()
+        unpacked = pickle.loads(work.scheme)  # made by this program, in the process that handed out the work
         assert isinstance(unpacked, Scheme)
-        _courts[key] = Court(unpacked, budget)
-    return _courts[key].answers(batch)
+        courts[work.key] = Court(unpacked, work.budget)
+    return courts[work.key].answers(batch)
