@@ -13,8 +13,9 @@ from typing import Any
 
 from interlock.cli.inject_outputs import Wanted, outputs, refusal
 from interlock.cli.opened import opened
-from interlock.cli.render import Progress, count_text, print_json
+from interlock.cli.render import BUILT_OTHERWISE, Progress, count_text, print_json, tell
 from interlock.cli.status import Exit
+from interlock.draw.page import CAUTION
 from interlock.explain.injection import consequence, way_out
 from interlock.explain.phrases import sentence
 from interlock.faults.cluster import Cluster, ClusterError
@@ -77,7 +78,7 @@ def inject(
     if as_json:
         print_json(study_json(file, scheme, study) | given.data)
     else:
-        sys.stdout.writelines(f"{line}\n" for line in (*_told(scheme, study), *given.lines))
+        tell([*_told(scheme, study), *given.lines, f"{CAUTION} {BUILT_OTHERWISE}"])
     if study.interrupted:
         where = f" {KEPT}" if journal else ""
         sys.stderr.write(f"interrupted with {count_text(study.waiting, 'set')} not judged.{where}\n")

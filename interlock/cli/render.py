@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from shutil import get_terminal_size
+from textwrap import fill
 from typing import Any, TextIO
 
 from interlock.scheme.findings import Finding, Severity
 from interlock.scheme.source import NOWHERE, Place, Source
 
 WIDEST = 100  # characters of an excerpt
+NARROWEST = 20  # columns that a wrapped line has at least, beside its indent
+BUILT_OTHERWISE = "A proof about a scheme says nothing of a wire that was connected otherwise: test the installation."
 
 
 def finding_json(finding: Finding, file: str) -> dict[str, Any]:
@@ -103,6 +107,29 @@ def excerpt(source: Source, place: Place, caret: str = "^") -> str:
     pointer = " " * cell_len(before) + caret * max(1, cell_len(marked))
     cut, more = "…" if first else "", "…" if first + WIDEST < len(line) else ""
     return f"{number} | {cut}{shown}{more}\n{' ' * len(number)} | {' ' * len(cut)}{pointer}\n"
+
+
+def tell(lines: Iterable[str]) -> None:
+    """Lines on standard output: on a terminal wrapped to its width, elsewhere each whole, for whoever reads them there
+    line by line."""
+    width = get_terminal_size().columns if sys.stdout.isatty() else 0
+    sys.stdout.writelines(f"{hanging(line, width) if width else line}\n" for line in lines)
+
+
+def hanging(line: str, width: int) -> str:
+    """A line wrapped to a width between words; what follows stands two columns further in than its beginning."""
+    if len(line) <= width:
+        return line
+    words = line.lstrip()
+    indent = " " * (len(line) - len(words))
+    return fill(
+        words,
+        max(width, len(indent) + NARROWEST),
+        initial_indent=indent,
+        subsequent_indent=indent + "  ",
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
 
 
 def count_text(count: int, noun: str) -> str:

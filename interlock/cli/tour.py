@@ -12,8 +12,9 @@ from pathlib import Path
 from typing import Any
 
 from interlock.check.run import check
-from interlock.cli.render import Progress, count_text, print_json
+from interlock.cli.render import BUILT_OTHERWISE, Progress, count_text, print_json
 from interlock.cli.status import Exit
+from interlock.draw.page import CAUTION
 from interlock.examples import example
 from interlock.explain.trace import moments, told
 from interlock.logic.cases import run_cases
@@ -184,8 +185,4 @@ def _tell_rest(folder: Path, count: int) -> None:
     ):
         sys.stdout.write(f"  {command:<22} {what}\n")
     _say()
-    _say(
-        "An aid to engineering judgement; it certifies nothing. Local codes, the maker's manual and licensed practice "
-        "come first, and a proof about a scheme says nothing of a wire that was connected otherwise: test the "
-        "installation."
-    )
+    _say(f"{CAUTION} {BUILT_OTHERWISE}")

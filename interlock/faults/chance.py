@@ -123,13 +123,8 @@ def over_mission(per_hour: float, hours: float) -> float:
 
 
 def rates_of(scheme: Scheme) -> dict[str, float]:
-    """The rates per hour that the scheme gives, those of installation mistakes left out: these arise at no hour."""
-    found = {}
-    for name, rate in scheme.rates.items():
-        fault = scheme.fault(name)
-        if fault is not None and not fault.installation:
-            found[name] = rate.per_hour
-    return found
+    """The rates per hour that the scheme gives. Mistakes of installation have none: these arise at no hour."""
+    return {name: rate.per_hour for name, rate in scheme.rates.items()}
 
 
 def rated(family: Iterable[Iterable[str]], rates: Mapping[str, float]) -> tuple[Family, tuple[str, ...]]:

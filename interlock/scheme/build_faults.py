@@ -182,7 +182,14 @@ def _leave_out_and_rate(draft: Draft, entry: Entry, fields: Fields, catalogue: C
     fault = named_fault(draft, name, catalogue)
     if fault is None:
         return
-    if rate is not None:
+    if rate is not None and fault.installation:
+        draft.log.report(
+            "rate-of-mistake",
+            f"`{fault.name}` is a mistake of installation: there from the beginning or never, it has no rate per hour",
+            fields.value_place("rate"),
+            "leave the rate out; exclude the fault with a reason, or test for it at commissioning",
+        )
+    elif rate is not None:
         catalogue.rates[fault.name] = Rate(rate, source)
     if fields.has("excluded") and reason:
         _exclude(catalogue, fault, reason, fields.place)

@@ -69,6 +69,7 @@ READER_FINDINGS: dict[str, str] = {
     # faults and cases
     "unknown-fault": "There is no such fault in the catalogue.",
     "duplicate-fault": "A fault is added that is in the catalogue already.",
+    "rate-of-mistake": "A mistake of installation is there from the beginning or never: it has no rate per hour.",
     "swaps-share-a-part": "A common cause exchanges one part twice.",
     "not-external": "A case sets a line that the scheme itself sets.",
     "sensor-never-set": "A case reads a sensor that it never sets.",

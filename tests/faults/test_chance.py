@@ -120,11 +120,10 @@ def test_sets_with_a_fault_without_a_rate_are_set_aside_and_the_fault_named() ->
     assert missing == ("b", "c")
 
 
-def test_a_scheme_gives_rates_and_a_mistake_of_installation_has_none() -> None:
+def test_a_scheme_gives_rates() -> None:
     given = (
         "faults:\n"
         "  K1.welded: {rate: 2e-7 per h, source: the maker}\n"
-        "  K1.wrong_contact: {rate: 1e-6 per h, source: nobody can say}\n"
         "  wet: {together: [probe.open, K1.wire_broken]}\n\n"
         "requirements:\n"
     )

@@ -131,6 +131,10 @@ EDITS: list[tuple[str, list[tuple[str, str]], str | None]] = [
     ("unknown-fault", [("fault: probe.open", "fault: probe.opened")], "probe.opened"),
     ("unknown-fault", [("cases:", "faults: {K9.welded: {excluded: no such relay}}\ncases:")], "K9.welded"),
     ("duplicate-fault", [("cases:", "faults: {probe.drifted: {like: drifted, error: -9 to 9 K}}\ncases:")], "probe.drifted"),
+    ("rate-of-mistake", [("cases:", "faults: {K1.ignored: {rate: 1e-6 per h, source: a guess}}\ncases:")], "1e-6 per h"),
+    ("rate-of-mistake", [
+        ("cases:", "faults: {both: {together: [K1.ignored, K2.ignored], rate: 2e-6 per h, source: a guess}}\ncases:"),
+    ], "2e-6 per h"),
     ("swaps-share-a-part", [
         (K1, K1 + "\n  K3: {drives: [bench_charger], contact: driven, runs_when: high}"),
         ("cases:", "faults: {both: {together: [K1~K2.swapped, K3~K1.swapped]}}\ncases:"),
