@@ -222,7 +222,12 @@ def inject(
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Break every part on paper: single points of failure, minimal cut sets, faults that sleep."""
+    """Break every part on paper: single points of failure, minimal cut sets, faults that sleep.
+
+    A fault shows when a sensor reads invalid for certain, an alarm can't stay silent for ever (or sounds, though it
+    never does without the fault), or what should run is stopped. One that shows by nothing sleeps, unless it is proved
+    harmless.
+    """
     from interlock.cli import inject as command
     from interlock.cli.inject_outputs import Wanted
 

@@ -13,8 +13,9 @@ from interlock.scheme.words import Must, Word
 class Effect(Word):
     """The worst that a fault alone leads to.
 
-    VIOLATES: a never_running claim. REVEALED: it violates none of those, and someone notices: a sensor reads invalid,
-    an alarm sounds, or a path that should run is stopped (a never_stopped claim). HARMLESS: proved to change no running
+    VIOLATES: a never_running claim. REVEALED: it violates none of those, and someone notices: a sensor reads invalid
+    (`signs`), an alarm sounds (`alarms`: it can't stay silent for ever with the fault, or it can never sound without
+    it), or a path that should run is stopped (a never_stopped claim). HARMLESS: proved to change no running
     path in any behaviour, alone or with any one other fault. DORMANT: none of these. UNDECIDED: a claim was not decided
     and it is none of the first two.
     """

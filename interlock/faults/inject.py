@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from math import comb
 
+from interlock.faults.alarms import alarms_raised
 from interlock.faults.court import batches
 from interlock.faults.cutsets_search import CutSets, CutSetSearch
 from interlock.faults.effects import FaultEffect, effects
@@ -47,13 +48,17 @@ def inject(
     judged is kept in it. An interruption (KeyboardInterrupt) ends the judging; the study then says what is missing."""
     searches = [CutSetSearch(scheme.faults, size) for _ in scheme.claims]
     interrupted = False
+    index = Index(scheme)
+    alarms: Mapping[str, tuple[str, ...]] = {}
+    unfelt: Iterable[str] = ()
     try:
         _judge_all(searches, bench, journal, progress)
+        alarms, unfelt = alarms_raised(index), harmless(index)
     except KeyboardInterrupt:
         interrupted = True
     found = tuple(search.result() for search in searches)
     lost = {name: sensors_lost(scheme, fault) for name, fault in scheme.faults.items()}
-    said = effects(scheme, found, lost, {}, () if interrupted else harmless(Index(scheme)))
+    said = effects(scheme, found, lost, alarms, unfelt)
     sets = len(scheme.claims) * sum(comb(len(scheme.faults), k) for k in range(size + 1))
     return Study(size, said, found, sets, sum(c.judged for c in found), interrupted)
 

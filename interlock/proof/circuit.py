@@ -24,7 +24,7 @@ from interlock.proof.components import (
     Use,
 )
 from interlock.proof.expr import FALSE, TRUE, Expr, conj, constant, disj, neg, same, signs, var
-from interlock.proof.goal import Goal, Moves, Resets
+from interlock.proof.goal import Goal, Heard, Moves, Resets
 from interlock.proof.index import Index
 from interlock.scheme.model import AnyOf, Condition, Rule
 from interlock.scheme.words import Contact, EnergisedWhen, LineForm, Mode, Part, PowerUp, Reset, Signal
@@ -44,7 +44,9 @@ class Circuit:
         installed: FaultSet,
         may_freeze: frozenset[str] = frozenset(),
         cycles: frozenset[str] = frozenset(),
+        complete: bool = True,
     ) -> None:
+        """`complete`: all faults of the set have arisen."""
         self.index, self.scheme = index, index.scheme
         self.goal, self.abstraction, self.layout = goal, abstraction, layout
         self.faults, self.installed = faults, installed
@@ -63,7 +65,11 @@ class Circuit:
         self._pending: list[tuple[int, tuple[str, ...]]] = []
         if any(f.mode is Mode.SWAPPED and f.part is Part.LINE for g in faults.faults for f in g.single()):
             scan_order(self.scheme, faults)
-        self._goal = conj([self._path(goal.moves), self._conditions(goal.conditions), self._alternatives(goal.any_of)])
+        parts = [self._path(goal.moves), self._conditions(goal.conditions), self._alternatives(goal.any_of)]
+        if goal.heard is not None:
+            parts.append(self._heard(goal.heard, goal.alarm))
+        # the cone is the same whether a scan can count yet or not
+        self._goal = conj(parts) if complete or goal.heard is None else FALSE
         while self._pending:
             comp, key = self._pending.pop()
             self.nexts[comp] = self._next(key)
@@ -188,6 +194,11 @@ class Circuit:
 
     def _alternatives(self, any_of: AnyOf) -> Expr:
         return disj(self._conditions(alternative) for alternative in any_of) if any_of else TRUE
+
+    def _heard(self, heard: Heard, rule: str) -> Expr:
+        """What the alarm of a rule, which is followed for it whatever the abstraction says, does at this scan."""
+        mute = self.faults.has(Mode.OMITTED, rule) or not self._alive(self.scheme.rules[rule].unit)
+        return same(FALSE if mute else self._in_force(rule), heard is Heard.SOUNDS)
 
     # --- what runs
 
@@ -458,6 +469,9 @@ class Circuit:
                 # active and in force are not the same thing here: a second input beside the first
                 return conj([self._freed(name, use), self._bool("forced", name)])
             return self._freed(name, use)
+        return self._in_force(name)
+
+    def _in_force(self, name: str) -> Expr:
         key = ("force", name)
         if key not in self._memo:
             rule = self.scheme.rules[name]

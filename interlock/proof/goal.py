@@ -16,6 +16,13 @@ class Resets(Word):
     NEVER = "never"
 
 
+class Heard(Word):
+    """What an alarm must be doing: it sounds while its rule is in force and its unit is neither dead nor frozen."""
+
+    SOUNDS = "sounds"
+    SILENT = "silent"
+
+
 class Moves(Word):
     """What the path must be able to do."""
 
@@ -26,13 +33,18 @@ class Moves(Word):
 
 @dataclass(frozen=True, slots=True)
 class Goal:
-    """A scan counts when `path` may do what `moves` says and all conditions (and one alternative of `any_of`) hold."""
+    """A scan counts when `path` may do what `moves` says and all conditions (and one alternative of `any_of`) hold.
+
+    `heard`: and the alarm of rule `alarm` does that, once all faults of the set have arisen.
+    """
 
     moves: Moves
     path: str
     conditions: tuple[Condition, ...] = ()
     any_of: AnyOf = ()
     resets: Resets = Resets.READ
+    heard: Heard | None = None
+    alarm: str = ""
 
 
 def of_claim(claim: Claim) -> Goal:
@@ -51,3 +63,8 @@ def path_alone(goal: Goal) -> Goal:
 def conditions_alone(goal: Goal) -> Goal:
     """The conditions can hold at all."""
     return Goal(Moves.ANYTHING, goal.path, goal.conditions, goal.any_of, goal.resets)
+
+
+def of_alarm(rule: str, heard: Heard) -> Goal:
+    """The scans at which a rule's alarm sounds, or is silent, with all faults of the set there."""
+    return Goal(Moves.ANYTHING, "", heard=heard, alarm=rule)

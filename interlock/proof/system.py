@@ -130,6 +130,7 @@ def circuits_of(
             installed=sets[0],
             may_freeze=freezing,
             cycles=units(Mode.POWER_CYCLED, plan.cycling(arisen)),
+            complete=arisen + 1 == len(sets),
         )
         for arisen, faults in enumerate(sets)
     ]

@@ -103,7 +103,7 @@ def test_a_part_that_no_path_depends_on_is_harmless_beside_any_other_fault() -> 
     study = studied(scheme, 1)
     assert effect_of(study, "spare_low.omitted")[0] is Effect.HARMLESS
     assert effect_of(study, "spare.stuck")[0] is Effect.DORMANT, "beside an exchange with the probe it counts"
-    assert effect_of(study, "spare.open") == (Effect.REVEALED, {Sign.SENSOR: ["spare"]})
+    assert effect_of(study, "spare.open") == (Effect.REVEALED, {Sign.SENSOR: ["spare"], Sign.ALARM: ["spare_low"]})
 
 
 def test_a_sensor_whose_open_lead_reads_a_plausible_value_is_not_revealed_by_it() -> None:

@@ -237,12 +237,16 @@ class Search:
         for e in self.sticking:
             outcome.columns |= self._remember(e, columns, inputs, arisen, before)
         shape = (len(states), width)
-        could = (outcome.may_run if self.claim.must is Must.NEVER_RUNNING else outcome.may_stop)[self.claim.path]
+        could = self._could(outcome, arisen)
         return (
             self.layout.encode(outcome.columns, shape),
             np.broadcast_to(self._conditions(outcome, inputs), shape),
             np.broadcast_to(could, shape),
         )
+
+    def _could(self, outcome: Outcome, _arisen: int) -> Array:
+        """Whether the path may do what it must not."""
+        return (outcome.may_run if self.claim.must is Must.NEVER_RUNNING else outcome.may_stop)[self.claim.path]
 
     def _step(
         self, states: Array, inputs: dict[Key, Array], width: int, arisen: int, before: int
