@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Container, Iterator
 from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
@@ -137,7 +137,7 @@ def study_json(file: Path, scheme: Scheme, study: Study) -> dict[str, Any]:
         "scheme": str(file),
         "size": study.size,
         "complete": not study.interrupted,
-        "faults": [_effect_json(effect) for effect in study.effects],
+        "faults": [_effect_json(scheme, effect) for effect in study.effects],
         "cut_sets": {
             claim.name: [list(cut) for cut in found.minimal]
             for claim, found in zip(scheme.claims, study.cut_sets, strict=True)
@@ -156,9 +156,10 @@ def study_json(file: Path, scheme: Scheme, study: Study) -> dict[str, Any]:
     }
 
 
-def _effect_json(effect: FaultEffect) -> dict[str, Any]:
+def _effect_json(scheme: Scheme, effect: FaultEffect) -> dict[str, Any]:
     return {
         "fault": effect.fault,
+        "arises": "at installation" if scheme.faults[effect.fault].installation else "in service",
         "effect": str(effect.effect),
         "violates": list(effect.violates),
         "revealed_by": [r.name for r in effect.revealed_by],
@@ -178,22 +179,43 @@ def _told(scheme: Scheme, study: Study) -> Iterator[str]:
 
 
 def _single_points(scheme: Scheme, study: Study) -> Iterator[str]:
-    found = [e for e in study.effects if e.effect is Effect.VIOLATES]
+    """Those that can arise in service, each with what helps; then mistakes of installation, in a line each."""
     healthy = [c for c, f in zip(scheme.claims, study.cut_sets, strict=True) if () in f.minimal]
     for claim in healthy:
         yield f"{claim.name} is violated without any fault: see `interlock prove`."
     known = {c.name for c in healthy}
+    found = [e for e in study.effects if e.effect is Effect.VIOLATES]
+    mistakes = [e for e in found if scheme.faults[e.fault].installation]
+    arising = [e for e in found if e not in mistakes]
     yield f"Single points of failure: {len(found)} of {count_text(len(study.effects), 'fault')}"
+    yield f"That can arise in service: {len(arising)}"
+    for effect in arising:
+        yield from _single_point(scheme, effect, known)
+    yield (
+        f"Mistakes of installation: {len(mistakes)}. They are there from the beginning or never: a test before the pack"
+        " is first energised has to find each of them"
+    )
+    for effect in mistakes:
+        said = _harm(scheme, effect, known)
+        if said:
+            yield f"  {effect.fault}: {said}."
+
+
+def _harm(scheme: Scheme, effect: FaultEffect, known: Container[str]) -> str:
+    """What the fault alone leads to, beyond what is broken anyway (`known`); "" for nothing."""
     claims = {c.name: c for c in scheme.claims}
-    for effect in found:
-        fault = scheme.faults[effect.fault]
-        broken = [claims[n] for n in effect.violates if n not in known and claims[n].must is Must.NEVER_RUNNING]
-        if broken:
-            yield f"  {effect.fault}"
-            yield f"    {sentence(consequence(scheme, [fault], broken))}."
-            yield f"    {sentence(way_out(fault))}"
-            if effect.revealed_by:
-                yield f"    It shows by {_signs(effect)}."
+    broken = [claims[n] for n in effect.violates if n not in known and claims[n].must is Must.NEVER_RUNNING]
+    return sentence(consequence(scheme, [scheme.faults[effect.fault]], broken)) if broken else ""
+
+
+def _single_point(scheme: Scheme, effect: FaultEffect, known: Container[str]) -> Iterator[str]:
+    said = _harm(scheme, effect, known)
+    if said:
+        yield f"  {effect.fault}"
+        yield f"    {said}."
+        yield f"    {sentence(way_out(scheme.faults[effect.fault]))}"
+        if effect.revealed_by:
+            yield f"    It shows by {_signs(effect)}."
 
 
 _SIGN_WORDS = {
