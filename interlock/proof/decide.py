@@ -285,9 +285,12 @@ class Decider:
         """Follow more; False where everything is followed already."""
         if self.abstraction.everything:
             return False
+        exact = dict(self.abstraction.exact)
+        if run.deviations and self._everywhere(exact, system):
+            self.abstraction = self._settled(replace(self.abstraction, exact=exact))
+            return True
         if self._settle(run, system):
             return True
-        exact = dict(self.abstraction.exact)
         # cheapest first: uses of rules that are followed anyway, inputs that act one way, rules that watch other parts,
         # then whole groups, then rule by rule
         known = {d for d in run.deviations if d.rule in exact}
@@ -313,6 +316,14 @@ class Decider:
             shadows = {r: over for r, over in self.abstraction.shadows.items() if r not in exact}
             self.abstraction = self._settled(Abstraction(exact, groups=kept, shadows=shadows))
         return True
+
+    def _everywhere(self, exact: dict[str, frozenset[Use]], system: System) -> bool:
+        """What is followed anyway and watches other parts is followed wherever it acts, which costs no component more;
+        whether anything is new in that."""
+        new = [u for c in system.circuits for u in c.free if u.rule in exact and self._interlocks(u.rule)]
+        for use in new:
+            exact[use.rule] |= {use.use}
+        return bool(new)
 
     # --- rules that settle
 
