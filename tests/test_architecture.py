@@ -19,10 +19,11 @@ MAY_IMPORT: dict[str, set[str]] = {
     "proof": {"scheme", "logic"},
     "fuzz": {"scheme", "logic"},
     "faults": {"scheme", "logic", "proof"},
-    "explain": {"scheme", "logic", "proof", "faults"},
+    "plan": {"scheme", "logic"},
+    "explain": {"scheme", "logic", "proof", "faults", "plan"},
     "start": {"scheme"},
     "draw": {"scheme", "logic", "faults"},
-    "cli": {"scheme", "logic", "check", "proof", "fuzz", "faults", "explain", "start", "draw"},
+    "cli": {"scheme", "logic", "check", "proof", "fuzz", "faults", "plan", "explain", "start", "draw"},
 }
 
 

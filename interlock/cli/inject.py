@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from interlock.cli.inject_outputs import Wanted, outputs, refusal
+from interlock.cli.inject_proof_tests import SleepersTests, tests_of
 from interlock.cli.opened import opened
 from interlock.cli.render import BUILT_OTHERWISE, Progress, count_text, print_json, tell
 from interlock.cli.status import Exit
@@ -75,10 +76,11 @@ def inject(
     except OSError as error:
         sys.stderr.write(f"{error.filename} cannot be written: {error.strerror or error}\n")
         return Exit.BAD_INPUT
+    tests = tests_of(scheme, study)
     if as_json:
-        print_json(study_json(file, scheme, study) | given.data)
+        print_json(study_json(file, scheme, study, tests) | given.data)
     else:
-        tell([*_told(scheme, study), *given.lines, f"{CAUTION} {BUILT_OTHERWISE}"])
+        tell([*_told(scheme, study, tests), *given.lines, f"{CAUTION} {BUILT_OTHERWISE}"])
     if study.interrupted:
         where = f" {KEPT}" if journal else ""
         sys.stderr.write(f"interrupted with {count_text(study.waiting, 'set')} not judged.{where}\n")
@@ -131,13 +133,14 @@ def _bar(line: Progress, judged: int, wanted: int) -> None:
 # --- as data
 
 
-def study_json(file: Path, scheme: Scheme, study: Study) -> dict[str, Any]:
+def study_json(file: Path, scheme: Scheme, study: Study, tests: SleepersTests) -> dict[str, Any]:
     """The study as plain data."""
     return {
         "scheme": str(file),
         "size": study.size,
         "complete": not study.interrupted,
-        "faults": [_effect_json(scheme, effect) for effect in study.effects],
+        "faults": [_effect_json(scheme, effect) | tests.data(effect) for effect in study.effects],
+        "proof_tests": tests.common(),
         "cut_sets": {
             claim.name: [list(cut) for cut in found.minimal]
             for claim, found in zip(scheme.claims, study.cut_sets, strict=True)
@@ -171,10 +174,10 @@ def _effect_json(scheme: Scheme, effect: FaultEffect) -> dict[str, Any]:
 # --- for people
 
 
-def _told(scheme: Scheme, study: Study) -> Iterator[str]:
+def _told(scheme: Scheme, study: Study, tests: SleepersTests) -> Iterator[str]:
     yield from _single_points(scheme, study)
     yield from _combinations(scheme, study)
-    yield from _sleeping(study)
+    yield from _sleeping(study, tests)
     yield from _rest(scheme, study)
 
 
@@ -241,7 +244,7 @@ def _combinations(scheme: Scheme, study: Study) -> Iterator[str]:
             yield f"  and {len(larger) - PAIRS_SHOWN} more: --json lists them"
 
 
-def _sleeping(study: Study) -> Iterator[str]:
+def _sleeping(study: Study, tests: SleepersTests) -> Iterator[str]:
     by_effect: dict[Effect, list[FaultEffect]] = {}
     for effect in study.effects:
         by_effect.setdefault(effect.effect, []).append(effect)
@@ -254,6 +257,8 @@ def _sleeping(study: Study) -> Iterator[str]:
         yield f"Dormant, nothing notices: {count_text(len(dormant), 'fault')}"
         for effect in dormant:
             yield f"  {effect.fault}: {_waits_for(effect, study)}"
+            yield from (f"    {line}" for line in tests.lines(effect))
+        yield from (f"  {line}" for line in tests.begin())
     harmless = by_effect.get(Effect.HARMLESS, [])
     if harmless:
         yield "Harmless, proved to change no running path alone or with any one other fault: " + ", ".join(

@@ -7,6 +7,7 @@ the judge of every trace that is shown.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from copy import copy
 from dataclasses import dataclass, field
 
 from interlock.logic.faultset import FaultSet, scan_order
@@ -91,6 +92,15 @@ class Engine:
         says = {name: self._device_told_to_run(output) for name, output in scheme.outputs.items()}
         self.since_run = {name: 0 if run else LONG_AGO for name, run in says.items()}
         self.since_stop = {name: LONG_AGO if run else 0 for name, run in says.items()}
+
+    def twin(self) -> Engine:
+        """An engine that goes on from the same state by itself."""
+        other = copy(self)
+        for name, kept in vars(self).items():
+            if isinstance(kept, dict | set) and name not in ("_sets", "_sends", "_rules_of", "_drives"):
+                setattr(other, name, kept.copy())
+        other.machines = {name: copy(machine) for name, machine in self.machines.items()}
+        return other
 
     def scan(self, world: World) -> Seen:
         """Run one scan."""

@@ -7,7 +7,12 @@ from collections.abc import Iterator
 from interlock.faults.cutsets_search import CutSets
 from interlock.faults.effects import Effect, FaultEffect, Partner, Reveal, Sign
 from interlock.faults.inject import Study
-from interlock.scheme.model import Scheme
+from interlock.plan.beginnings import Start
+from interlock.plan.proof_test import ProofTest, ProofTests
+from interlock.plan.search import Move
+from interlock.plan.sights import sights
+from interlock.plan.stimuli import Change, Stimuli
+from interlock.scheme.model import Fault, Scheme
 from interlock.scheme.words import Must
 
 NOTHING = CutSets((), (), 0, (), 2)
@@ -41,3 +46,25 @@ def _effect(scheme: Scheme, effect: Effect, number: int, size: int) -> FaultEffe
     if effect is Effect.DORMANT and size > 1:
         partners = tuple(Partner(name, running) for name in names[: (number % 3) * 6])
     return FaultEffect(names[number], effect, violates, signs, undecided, partners)
+
+
+def made_up_tests(scheme: Scheme) -> Iterator[tuple[ProofTests, Fault]]:
+    """Proof tests that nobody looked for: each change and each sight of a scheme once, and each reason for none."""
+    stimuli = Stimuli(scheme)
+    fault, *others = scheme.faults.values()
+    presses = [c for c in stimuli.changes if c.press is not None][:1]
+    rest = (Move(Change(), 3), *[Move(c, 1) for c in presses * 2])
+    nothing = ProofTests(stimuli, rest, {}, {fault.name: 0}, tuple(f.name for f in others[:1]))
+    yield nothing, fault
+    yield from ((nothing, other) for other in others)
+    yield ProofTests(stimuli, rest, {}, {fault.name: 2}, ()), fault
+    every = sights(scheme)
+    for start in Start:
+        ways: list[tuple[Move, ...]] = [(Move(c, 2),) for c in stimuli.changes]
+        ways += [(Move(Change(), 1), Move(c, 2)) for c in stimuli.changes]
+        ways += [()] if start is Start.REST else []
+        for i in range(max(len(ways), len(every))):
+            for healthy in (False, True):
+                sight = every[i % len(every)]
+                test = ProofTest(fault.name, start, ways[i % len(ways)], sight, healthy, (), i % 2 == 0)
+                yield ProofTests(stimuli, rest, {fault.name: test}, {}, ()), fault

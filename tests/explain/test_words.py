@@ -12,11 +12,12 @@ from interlock.explain import tables
 from interlock.explain.failure_modes import CLASSES, COLUMNS, failure_modes
 from interlock.explain.injection import consequence, way_out
 from interlock.explain.phrases import Listing, Phrase, Value, listing, say, sentence, text
+from interlock.explain.proof_tests import begins, told
 from interlock.explain.sentences import document
 from interlock.explain.words import ENGLISH, Say, complete
 from interlock.scheme.words import Contact
 from tests.explain.schemes import everything, own, random_schemes
-from tests.explain.studies import made_up
+from tests.explain.studies import made_up, made_up_tests
 
 
 def keys_in(value: Value) -> Iterator[Say]:
@@ -58,6 +59,10 @@ def said() -> Iterator[Value]:
             for row in failure_modes(scheme, study):
                 for value in row.cells.values():
                     yield from value if isinstance(value, tuple) else (value,)
+    for scheme in (everything(), *own()):
+        for found, fault in made_up_tests(scheme):
+            yield from told(found, fault)
+        yield begins(found)
 
 
 def test_every_template_is_said_by_some_scheme() -> None:

@@ -1,0 +1,209 @@
+"""The shortest tests of one fault: breadth first over steps, equal states of all installations merged.
+
+A state is what the inputs are given and what each installation keeps, healthy and with the fault in each way it may
+have come. Every step but the last waits until nothing changes by itself any more, so that waiting longer does no harm.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from interlock.plan.beginnings import worlds_of
+from interlock.plan.columns import Installation, Ints, Played, State, Worlds, play
+from interlock.plan.sights import Ease, Sight
+from interlock.plan.stimuli import Change, Position, Stimuli
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """One step: a change, and the scans to wait after it."""
+
+    change: Change
+    scans: int
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A test as the compiled scheme sees it: what is seen after the last of the moves differs."""
+
+    moves: tuple[Move, ...]
+    sight: Sight
+
+    @property
+    def ease(self) -> Ease:
+        """How easily its sight is seen."""
+        return self.sight.ease
+
+    @property
+    def scans(self) -> int:
+        """All waiting together."""
+        return sum(move.scans for move in self.moves)
+
+
+class Positions:
+    """The positions that inputs can be brought to by changes, numbered; those that leave a rule in doubt are not used.
+
+    `matters`: the sensors and lines of which at least one is changed by each change. `source`: which element each
+    sensor's input is wired to where the fault exchanges two."""
+
+    def __init__(self, stimuli: Stimuli, matters: frozenset[str], source: Sequence[int] = ()) -> None:
+        own = range(len(stimuli.values))
+        self.stimuli, self.sources = stimuli, list(dict.fromkeys((tuple(own), tuple(source or own))))
+        self.changes = [c for c in stimuli.changes if not matters.isdisjoint(stimuli.names(c))]
+        self.known: list[Position] = []
+        self._numbers: dict[Position, int] = {}
+        self._after: dict[int, list[tuple[int, int]]] = {}
+        self.rest = self._number(stimuli.rest)
+
+    def _number(self, position: Position) -> int:
+        number = self._numbers.get(position)
+        if number is None:
+            sure = not self.known or all(self.stimuli.sure(position, source) for source in self.sources)
+            number = self._numbers[position] = len(self.known) if sure else -1
+            if sure:
+                self.known.append(position)
+        return number
+
+    def after(self, number: int) -> list[tuple[int, int]]:
+        """The changes possible in a position, each with the number of the position it leads to; of changes that come to
+        the same one."""
+        if number not in self._after:
+            here = self.known[number]
+            reached: dict[tuple[int, int | None], int] = {}
+            for i, change in enumerate(self.changes):
+                position = change.to(here)
+                if position is not None:
+                    reached.setdefault((self._number(position), change.press), i)
+            self._after[number] = [(i, n) for (n, _), i in reached.items() if n >= 0]
+        return self._after[number]
+
+    def worlds(self, numbers: Ints, presses: Sequence[int | None]) -> Worlds:
+        """Positions as the inputs of as many scenarios."""
+        used, at = np.unique(numbers, return_inverse=True)
+        every = worlds_of(self.stimuli, [self.known[n] for n in used], [None] * len(used))
+        pressed = np.zeros((len(numbers), every.lines.shape[1]), bool)
+        for row, press in enumerate(presses):
+            if press is not None:
+                pressed[row, press] = True
+        return Worlds(every.readings[at], every.lines[at], pressed)
+
+
+@dataclass(frozen=True, slots=True)
+class _Layer:
+    """What so many steps lead to: for each state the position, what each installation keeps, the scans waited so far,
+    and how it came about: the state of the layer before, the change (-1: none), the scans of the last step."""
+
+    positions: Ints
+    states: list[State]
+    waited: Ints
+    parents: Ints
+    changes: Ints
+    scans: Ints
+
+
+@dataclass
+class Search:
+    """A search from one beginning. `first_step`: the first step may also change nothing (it powers up)."""
+
+    installations: Sequence[Installation]
+    positions: Positions
+    look: int
+    first_step: bool
+    layers: list[_Layer] = field(default_factory=list)
+    _known: set[bytes] = field(default_factory=set)
+
+    def begin(self, states: Sequence[State]) -> None:
+        """Begin with one state."""
+        one = np.zeros(1, np.int64)
+        self.layers = [_Layer(np.array([self.positions.rest]), list(states), one, one, one - 1, one)]
+        self._known = set(self._rows(self.layers[0].positions, self.layers[0].states))
+
+    def wider(self, most: int) -> bool:
+        """Whether the next step has more scenarios than that, over all installations."""
+        wide = self._nothing()
+        for number in self.layers[-1].positions:
+            wide += len(self.positions.after(int(number)))
+            if wide * len(self.installations) > most:
+                return True
+        return False
+
+    def _nothing(self) -> int:
+        return int(self.first_step and len(self.layers) == 1)
+
+    def step(self, *, last: bool) -> list[Candidate]:
+        """Take one more step from everywhere: the tests that end with it, those with the least waiting first.
+
+        `last`: no further step will be asked for."""
+        layer = self.layers[-1]
+        ways = [
+            (node, change, number)
+            for node, at in enumerate(layer.positions)
+            for change, number in [*([(-1, int(at))] if self._nothing() else []), *self.positions.after(int(at))]
+        ]
+        if not ways:
+            none = np.zeros(0, np.int64)
+            self.layers.append(_Layer(none, layer.states, none, none, none, none))
+            return []
+        nodes, changes, numbers = (np.array(column, np.int64) for column in zip(*ways, strict=True))
+        presses = [None if c < 0 else self.positions.changes[c].press for c in changes]
+        played = play(
+            self.installations,
+            [[a[nodes] for a in state] for state in layer.states],
+            self.positions.worlds(numbers, presses),
+            self.look,
+            [True] * len(self.installations),
+        )
+        found = [
+            (int(layer.waited[nodes[i]] + played.since[meter, i]), int(played.sight[meter, i]), int(i), int(meter))
+            for meter, i in np.argwhere(played.since >= 0)
+        ]
+        candidates = [
+            Candidate(
+                (*self._way(len(self.layers) - 1, int(nodes[i])), self._move(int(changes[i]), int(played.since[m, i]))),
+                self.installations[0].looked_at[sight],
+            )
+            for _, sight, i, m in sorted(found)
+        ]
+        if not last:
+            self.layers.append(self._next(layer, nodes, changes, numbers, played))
+        return candidates
+
+    def _next(self, layer: _Layer, nodes: Ints, changes: Ints, numbers: Ints, played: Played) -> _Layer:
+        """The states reached and not known, each once, with the least waiting."""
+        waited = layer.waited[nodes] + played.scans
+        kept: list[int] = []
+        order = [i for i in np.argsort(waited, kind="stable") if played.scans[i] >= 0]
+        rows = list(self._rows(numbers, played.states))
+        for i in order:
+            if rows[i] not in self._known:
+                self._known.add(rows[i])
+                kept.append(int(i))
+        which = np.array(kept, np.int64)
+        return _Layer(
+            numbers[which],
+            [[a[which] for a in state] for state in played.states],
+            waited[which],
+            nodes[which],
+            changes[which],
+            played.scans[which],
+        )
+
+    @staticmethod
+    def _rows(numbers: Ints, states: Sequence[State]) -> Iterator[bytes]:
+        """Each scenario's whole state as bytes."""
+        table = np.stack([numbers, *(a.astype(np.int64) for state in states for a in state)], axis=1)
+        for row in np.ascontiguousarray(table):
+            yield row.tobytes()
+
+    def _way(self, depth: int, node: int) -> tuple[Move, ...]:
+        if depth == 0:
+            return ()
+        layer = self.layers[depth]
+        move = self._move(int(layer.changes[node]), int(layer.scans[node]))
+        return (*self._way(depth - 1, int(layer.parents[node])), move)
+
+    def _move(self, change: int, scans: int) -> Move:
+        return Move(Change() if change < 0 else self.positions.changes[change], scans)
