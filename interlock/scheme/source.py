@@ -12,7 +12,7 @@ from pathlib import Path
 MOST_BYTES = 8 * 1024 * 1024  # a scheme of 2,000 rules takes about half a megabyte
 
 # YAML's line breaks, so that our line numbers are the parser's.
-_BREAKS = re.compile(r"\r\n|[\n\r\x85\u2028\u2029]")
+LINE_BREAK = re.compile(r"\r\n|[\n\r\x85\u2028\u2029]")
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -46,7 +46,7 @@ class Source:
 
 @lru_cache(maxsize=4)
 def _lines(text: str) -> tuple[str, ...]:
-    return tuple(_BREAKS.split(text))
+    return tuple(LINE_BREAK.split(text))
 
 
 class UnreadableError(Exception):
@@ -81,7 +81,7 @@ def read_source(path: str | os.PathLike[str]) -> Source:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         before = data[: error.start].decode("utf-8-sig", errors="replace")
-        lines = _BREAKS.split(before)
+        lines = LINE_BREAK.split(before)
         raise UnreadableError(
             "not-utf-8",
             f"the byte 0x{data[error.start]:02x} is not UTF-8 text",
