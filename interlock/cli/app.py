@@ -220,6 +220,9 @@ def inject(
             show_default=False,
         ),
     ] = None,
+    suggest: Annotated[
+        bool, typer.Option("--suggest", help="what if… the changes that take the most single points away, proved again")
+    ] = False,
     as_json: JsonOption = False,
 ) -> None:
     """Break every part on paper: single points of failure, minimal cut sets, faults that sleep.
@@ -231,7 +234,7 @@ def inject(
     from interlock.cli import inject as command
     from interlock.cli.inject_outputs import Wanted
 
-    wanted = Wanted(table, trees, mission, interval_bound)
+    wanted = Wanted(table, trees, mission, interval_bound, suggest)
     raise typer.Exit(
         command.inject(
             file,

@@ -13,7 +13,8 @@ from typing import Any
 
 from interlock.cli.inject_outputs import Wanted, outputs, refusal
 from interlock.cli.inject_proof_tests import SleepersTests, tests_of
-from interlock.cli.opened import opened
+from interlock.cli.inject_suggest import Asked, suggestions
+from interlock.cli.opened import opened_text
 from interlock.cli.render import BUILT_OTHERWISE, Progress, count_text, print_json, tell
 from interlock.cli.status import Exit
 from interlock.draw.page import CAUTION
@@ -53,7 +54,7 @@ def inject(
     if refused:
         sys.stderr.write(f"{refused}\n")
         return Exit.BAD_INPUT
-    scheme = opened(file, as_json=as_json)
+    scheme, source = opened_text(file, as_json=as_json)
     if not scheme.claims:
         sys.stderr.write(f"{file} has no requirements\n")
         return Exit.BAD_INPUT
@@ -77,10 +78,16 @@ def inject(
         sys.stderr.write(f"{error.filename} cannot be written: {error.strerror or error}\n")
         return Exit.BAD_INPUT
     tests = tests_of(scheme, study)
+    asked = Asked()
+    if wanted.suggest and not study.interrupted:
+        asked = suggestions(scheme, source, study, jobs=_processes(jobs), budget=budget or BUDGET)
     if as_json:
-        print_json(study_json(file, scheme, study, tests) | given.data)
+        print_json(study_json(file, scheme, study, tests) | given.data | asked.data)
     else:
-        tell([*_told(scheme, study, tests), *given.lines, f"{CAUTION} {BUILT_OTHERWISE}"])
+        tell([*_told(scheme, study, tests), *given.lines, *asked.lines, f"{CAUTION} {BUILT_OTHERWISE}"])
+    if asked.interrupted:
+        sys.stderr.write("interrupted before all changes were tried and proved: what was found until then is told\n")
+        return Exit.INTERRUPTED
     if study.interrupted:
         where = f" {KEPT}" if journal else ""
         sys.stderr.write(f"interrupted with {count_text(study.waiting, 'set')} not judged.{where}\n")
@@ -97,7 +104,11 @@ def _bench(court: Court, jobs: int | None, cluster: str) -> Iterator[Bench]:
         with Cluster(court, cluster) as there:
             yield there
     else:
-        yield Here(court) if jobs == 1 else Cores(court, jobs or os.cpu_count() or 1)
+        yield Here(court) if jobs == 1 else Cores(court, _processes(jobs))
+
+
+def _processes(jobs: int | None) -> int:
+    return jobs or os.cpu_count() or 1
 
 
 @contextmanager

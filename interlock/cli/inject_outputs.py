@@ -29,12 +29,13 @@ TABLES = (".csv", ".html", ".json")
 class Wanted:
     """`table`: "" for none, `-` for the terminal, else a file by its suffix. `trees`: the folder of the drawn trees.
     `mission`: hours over which chances are worked out. `bound`: meetings of a second fault with a sleeping one per
-    hour, None where no intervals are wanted."""
+    hour, None where no intervals are wanted. `suggest`: whether changes are looked for (`inject_suggest`)."""
 
     table: str = ""
     trees: Path | None = None
     mission: float = 8760.0
     bound: float | None = None
+    suggest: bool = False
 
 
 @dataclass(slots=True)

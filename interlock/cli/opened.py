@@ -18,11 +18,16 @@ from interlock.scheme.source import Source
 
 def opened(file: Path, *, as_json: bool) -> Scheme:
     """The scheme in `file`; where there is none, its findings are shown and the command ends."""
+    return opened_text(file, as_json=as_json)[0]
+
+
+def opened_text(file: Path, *, as_json: bool) -> tuple[Scheme, Source]:
+    """The scheme in `file` and its text, as `opened`."""
     name = os.fspath(file)
     source: Source | None = None
     try:
         source = open_source(name)
-        return read(source)
+        return read(source), source
     except SchemeError as error:
         if as_json:
             print_json({"scheme": name, "findings": [finding_json(f, name) for f in error.findings]})

@@ -289,3 +289,28 @@ WAYS_OUT: Final = complete(
     Mode,
     "ways out of the list of single points",
 )
+
+# What would have to be there before a mode may be left out. The standards named are quoted from memory, by title.
+BACKINGS: Final = complete(
+    {
+        Mode.OPEN: Say.BACKED_LEAD,
+        Mode.SHORTED: Say.BACKED_LEAD,
+        Mode.STUCK: Say.BACKED_STUCK,
+        Mode.DRIFTED: Say.BACKED_DRIFTED,
+        Mode.MISPLACED: Say.BACKED_MISPLACED,
+        Mode.BROKEN: Say.BACKED_LEAD,
+        Mode.INVERTED: Say.BACKED_TRIED,
+        Mode.WELDED: Say.BACKED_WELDED,
+        Mode.WIRE_BROKEN: Say.BACKED_LEAD,
+        Mode.WRONG_CONTACT: Say.BACKED_TRIED,
+        Mode.IGNORED: Say.BACKED_TRIED,
+        Mode.BYPASSED: Say.BACKED_APART,
+        Mode.SWAPPED: Say.BACKED_KEYED,
+        Mode.DEAD: Say.BACKED_SUPPLY,
+        Mode.FROZEN: Say.BACKED_WATCHDOG,
+        Mode.POWER_CYCLED: Say.BACKED_SUPPLY,
+        Mode.OMITTED: Say.BACKED_READ_BACK,
+    },
+    Mode,
+    "what backs leaving a mode out",
+)

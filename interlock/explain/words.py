@@ -433,6 +433,54 @@ class Say(Enum):
     TEST_ERROR = "A value in its place does not test it: compare its reading with a reference instrument beside it."
     TEST_PASSES = "It passes and leaves nothing to look for."
 
+    # Changes that could take single points of failure off the list
+    TRY_STALE_AFTER = (
+        "Let {part} count as invalid once its reading has stood still for {time}; choose a sensor whose reading never "
+        "stands still for so long when it is sound."
+    )
+    TRY_RULE_ON_LINE = (
+        "Let {unit} evaluate {part} as well, as {second}, and send it by {via} too; what {part} watches has to be "
+        "wired to {unit} as well."
+    )
+    TRY_RULE_ON_OUTPUTS = (
+        "Let {unit} evaluate {part} as well, as {second}, and stop {paths} by its own {via}; what {part} watches has "
+        "to be wired to {unit} as well."
+    )
+    TRY_SECOND_OUTPUT = (
+        "Put a second output of {unit}, {second}, in series with {part} and command it with {part}: either then stops "
+        "{paths}."
+    )
+    TRY_SECOND_SENSOR = (
+        "Fit a second sensor like {part}, {second}, at the same place, and let {rules} read the safe one of the two "
+        "({readings}); with one of them lost there is no reading."
+    )
+    TRY_CHANNEL = (
+        "Put an output of {unit}, {second}, in series with {part}, and let {unit} stop {paths} by itself, by {rules}."
+    )
+    TRY_CHANNEL_WIRED = (
+        "Put an output of {unit}, {second}, in series with {part}, and let {unit} stop {paths} by itself, by {rules}: "
+        "it has to be wired to what they watch."
+    )
+    TRY_NO_OUTPUT_YET = "So far {unit} has no output: it needs one that can do this."
+    TRY_EXCLUSION = (
+        "Leave {part} out for a reason, {reason}: it may go only where that is really so, and where whoever signs for "
+        "the installation accepts it."
+    )
+    BACKED = "to be backed by: {part}"
+    BACKED_LEAD = "a lead laid apart and protected against damage from outside (ISO 13849-2, annex D)"
+    BACKED_STUCK = "a measuring channel that tests itself while it is in use"
+    BACKED_DRIFTED = "a sensor of a known accuracy class, held against a reference once a year"
+    BACKED_MISPLACED = "a mount that fits in one place only, and a look at it at commissioning"
+    BACKED_TRIED = "a recorded test of its function at commissioning and after each work on it"
+    BACKED_WELDED = "a contactor with mirror contacts (IEC 60947-4-1, annex F), which are read back before each start"
+    BACKED_APART = (
+        "conductors laid apart from each other and protected against damage from outside (ISO 13849-2, annex D)"
+    )
+    BACKED_KEYED = "connectors that fit their own place only, and a recorded test at commissioning"
+    BACKED_SUPPLY = "a buffered supply of its own, with its state watched"
+    BACKED_WATCHDOG = "a unit with a watchdog outside its processor that releases its outputs within the time allowed"
+    BACKED_READ_BACK = "the rules read back from the unit, and each of them tried at commissioning"
+
     # A failure modes and effects table
     TABLE_TITLE = "Failure modes and effects"
     TABLE_ALONE = (

@@ -14,10 +14,15 @@ from interlock.explain.injection import consequence, way_out
 from interlock.explain.phrases import Listing, Phrase, Value, listing, say, sentence, text
 from interlock.explain.proof_tests import begins, told
 from interlock.explain.sentences import document
+from interlock.explain.suggestions import backing, backings, change_sentences
 from interlock.explain.words import ENGLISH, Say, complete
-from interlock.scheme.words import Contact
+from interlock.faults.changes import Change, ChangeKind, changes
+from interlock.scheme.edit import SchemeText
+from interlock.scheme.read import loads
+from interlock.scheme.words import Contact, Must
 from tests.explain.schemes import everything, own, random_schemes
 from tests.explain.studies import made_up, made_up_tests
+from tests.support.bench import BENCH
 
 
 def keys_in(value: Value) -> Iterator[Say]:
@@ -63,6 +68,18 @@ def said() -> Iterator[Value]:
         for found, fault in made_up_tests(scheme):
             yield from told(found, fault)
         yield begins(found)
+    yield from suggested()
+
+
+def suggested() -> Iterator[Value]:
+    """What is said of every kind of change, as if each fault of the bench were a single point of failure."""
+    for scheme in (everything(), *own()):
+        yield from (phrase for name in scheme.faults if (phrase := backing(scheme, name)))
+    bench = loads(BENCH)
+    points = dict.fromkeys(bench.faults, tuple(c.name for c in bench.claims if c.must is Must.NEVER_RUNNING))
+    by_its_own = Change(ChangeKind.SECOND_CHANNEL, "K1", "", ("K1b",), "cell_monitor", ("cell_full",), paths=("lamp",))
+    for change in (by_its_own, *changes(bench, SchemeText(BENCH), points, backings(bench, points))):
+        yield from change_sentences(bench, change)
 
 
 def test_every_template_is_said_by_some_scheme() -> None:
