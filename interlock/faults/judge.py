@@ -14,7 +14,7 @@ from interlock.faults.support import Support, support
 from interlock.proof.cells import UnsupportedError
 from interlock.proof.components import Abstraction
 from interlock.proof.decide import Decider
-from interlock.proof.goal import Goal, conditions_alone, of_claim, path_alone
+from interlock.proof.goal import Goal, Moves, conditions_alone, of_claim, path_alone
 from interlock.proof.index import Index
 from interlock.proof.seek import seek
 from interlock.proof.system import FaultPlan
@@ -26,24 +26,32 @@ BUDGET = 1_200  # zones: some seconds at worst; many sets are judged, so less is
 
 
 class Effort(NamedTuple):
-    """How much to look at: zones, states of the plain search, scans looked at for a real run; and whether to begin with
-    what was followed when there were fewer faults."""
+    """How much to look at: zones, states of the plain search, scans looked at for a real run; and where to begin."""
 
     zones: int
     states: int
     scans: int
-    known: bool
+    begin: Begin
 
 
-def efforts(budget: int) -> tuple[Effort, ...]:
-    """What is tried in turn. Nearly all sets are decided by the first, in milliseconds; where what was followed without
-    the fault hinders, beginning anew is often quick."""
-    first = min(700, budget)
+class Begin(Word):
+    """Where an effort begins."""
+
+    KNOWN = "known"  # with what was followed when there were fewer faults
+    ANEW = "anew"
+    AT_ONCE = "at once"  # anew, with the faults there from power-up: that can show a violation and nothing else
+
+
+def efforts(budget: int, *, likely: bool) -> tuple[Effort, ...]:
+    """What is tried in turn. Nearly all sets are decided by the first two, in milliseconds; where what was followed
+    without the fault hinders, beginning anew is often quick. `likely`: a violation is more likely than not."""
+    first = Effort(min(700, budget), 0, 0, Begin.KNOWN)
+    at_once = Effort(min(300, budget), 0, 0, Begin.AT_ONCE)
     return (
-        Effort(first, 0, 0, known=True),
-        Effort(min(900, budget), 0, 3_000, known=False),
-        Effort(budget, 0, 0, known=True),
-        Effort(budget, 7 * budget, 30 * budget, known=False),
+        *((at_once, first) if likely else (first, at_once)),
+        Effort(min(900, budget), 0, 3_000, Begin.ANEW),
+        Effort(budget, 0, 0, Begin.KNOWN),
+        Effort(budget, 7 * budget, 30 * budget, Begin.ANEW),
     )
 
 
@@ -103,15 +111,19 @@ class Judge:
     def _rule(self, number: int, goal: Goal, plan: FaultPlan, known: Abstraction) -> Ruling:
         """Quick ways first: nearly all sets are decided by one search on what is known, or by a run soon found."""
         try:
-            for effort in efforts(self.budget):
-                decider = Decider(self.index, goal, plan, effort.zones, effort.states)
-                if effort.known:
+            for effort in efforts(self.budget, likely=goal.moves is Moves.STOP):
+                at_once = effort.begin is Begin.AT_ONCE
+                there = plan.from_power_up() if at_once else plan
+                if at_once and there == plan:
+                    continue
+                decider = Decider(self.index, goal, there, effort.zones, effort.states)
+                if effort.begin is Begin.KNOWN:
                     decider.take_up(known)
                 answer = decider.answer(self.most)
                 if answer.upper > self.most >= answer.lower and effort.scans:
                     run = seek(decider.full, self.most, effort.scans)
                     answer = answer if run is None else replace(answer, lower=run.bad_run)
-                if answer.upper <= self.most:
+                if answer.upper <= self.most and not at_once:
                     return Ruling(Answer.HOLDS, Shown(number, answer.abstraction))
                 if answer.lower > self.most:
                     return Ruling(Answer.VIOLATED)

@@ -63,6 +63,12 @@ class FaultPlan:
                 service.append(rising)
         return cls(frozenset(installed), tuple(service), frozenset(cycled))
 
+    def from_power_up(self) -> FaultPlan:
+        """The same with the faults that arise in service there from the first scan on, which is one of their onsets;
+        but for those that keep a state or a value that was there before, and what arises with them."""
+        later = tuple(g for g in self.service if any(f.mode in (Mode.STUCK, Mode.FROZEN, Mode.POWER_CYCLED) for f in g))
+        return FaultPlan(self.installed.union(*(g for g in self.service if g not in later)), later, self.cycled)
+
     def arising(self, *modes: Mode, arisen: int = -1) -> tuple[str, ...]:
         """The parts that these modes may befall in service, in order; `arisen`: of these groups only, as bits."""
         groups = (g for i, g in enumerate(self.service) if arisen >> i & 1)
