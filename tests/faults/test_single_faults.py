@@ -62,3 +62,32 @@ def test_a_claim_that_is_violated_without_a_fault_has_the_empty_cut_set(bench: S
     assert search.result().minimal == ((),)
     assert search.result().judged == 1
     assert len(bench.faults) == len(hasty.faults)
+
+
+LATE = """\
+scheme: Charger of a hut
+revision: 1
+scan: 100 ms
+quantities:
+  cell: {span: -20 to 60 degC}
+sensors:
+  probe: {measures: {cell: -1 to 1 K}, valid: -25 to 65 degC, shorted_reads: 20 degC}
+rules:
+  hot_stop: {watches: probe, trips: above 30 degC, clears: below 15 degC, blocks: charger, power_up: clear}
+paths:
+  charger: {flow: charge}
+outputs:
+  K1: {drives: [charger], contact: normally_open, runs_when: closed}
+requirements:
+  charger_served: {never_stopped: charger, while: {cell: below 10 degC}, longer_than: 1 s}
+"""
+
+
+def test_a_fault_that_harms_only_once_something_has_happened_is_found() -> None:
+    """A lead that shorts at power-up reads 20 °C for good, where nothing trips; once the rule has tripped, nothing
+    lets it clear again."""
+    scheme = loads(LATE, "late.yaml")
+    judge = Judge(Index(scheme), scheme.claims[0])
+    assert judge.rule([]).answer is Answer.HOLDS
+    assert judge.rule([scheme.faults["probe.shorted"]]).answer is Answer.VIOLATED
+    assert judge.rule([scheme.faults["probe.open"]]).answer is Answer.VIOLATED
