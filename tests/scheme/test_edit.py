@@ -86,9 +86,7 @@ def test_an_entry_stands_behind_its_neighbour_and_is_written_like_it(name: str) 
             place = names.index(neighbour)
             assert names[place + 1 : place + 3] == ["extra", "more"]
             kept = data(after)
-            assert kept[section].pop("extra") == {
-                **data("{" + ", ".join(f"{k}: {v}" for k, v in fields.items()) + "}")
-            }
+            assert kept[section].pop("extra") == {**data("{" + ", ".join(f"{k}: {v}" for k, v in fields.items()) + "}")}
             del kept[section]["more"]
             assert kept == before
             assert list(kept[section]) == list(before[section])
