@@ -200,7 +200,7 @@ def _single_points(scheme: Scheme, study: Study) -> Iterator[str]:
     known = {c.name for c in healthy}
     found = [e for e in study.effects if e.effect is Effect.VIOLATES]
     mistakes = [e for e in found if scheme.faults[e.fault].installation]
-    arising = [e for e in found if e not in mistakes]
+    arising = [e for e in found if not scheme.faults[e.fault].installation]
     yield f"Single points of failure: {len(found)} of {count_text(len(study.effects), 'fault')}"
     yield f"That can arise in service: {len(arising)}"
     for effect in arising:

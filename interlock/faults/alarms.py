@@ -9,22 +9,19 @@ while its rule is in force and its unit is neither dead nor frozen. What is not 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 
 from interlock.faults.support import support
 from interlock.proof.cells import UnsupportedError
-from interlock.proof.components import Abstraction
+from interlock.proof.components import EVERYTHING
 from interlock.proof.decide import ENDLESS, Answer, Decider
 from interlock.proof.goal import Goal, Heard, of_alarm
 from interlock.proof.index import Index
-from interlock.proof.seek import seek
 from interlock.proof.system import FaultPlan
 from interlock.scheme.model import Fault
 from interlock.scheme.order import LoopError
 
 BUDGET = 300  # zones: what raises an alarm does so at once, and there are many to be asked
 SCANS = 3_000  # looked at for a real run in which an alarm sounds
-EVERYTHING = Abstraction(everything=True)
 
 
 def alarms_raised(index: Index, budget: int = BUDGET) -> dict[str, tuple[str, ...]]:
@@ -77,9 +74,8 @@ def _answer(index: Index, goal: Goal, plan: FaultPlan, budget: int, enough: int)
     decider = Decider(index, goal, plan, budget, 0)
     try:
         answer = decider.answer(enough)
-        if goal.heard is Heard.SOUNDS and answer.upper > enough >= answer.lower:
-            run = seek(decider.full, enough, SCANS)
-            answer = answer if run is None else replace(answer, lower=run.bad_run)
+        if goal.heard is Heard.SOUNDS:
+            answer = decider.violated(answer, enough, SCANS)
     except UnsupportedError:
         return None
     return answer if answer.upper <= enough or answer.lower > enough else None

@@ -10,15 +10,13 @@ and those under each exchange.
 from __future__ import annotations
 
 from interlock.faults.support import Support, support
-from interlock.proof.components import Abstraction
+from interlock.proof.components import EVERYTHING
 from interlock.proof.goal import Goal, Moves
 from interlock.proof.index import Index
 from interlock.proof.system import FaultPlan
 from interlock.scheme.model import Fault, Scheme
 from interlock.scheme.order import LoopError
 from interlock.scheme.words import MODES, Mode
-
-EVERYTHING = Abstraction(everything=True)
 
 
 def harmless(index: Index) -> frozenset[str]:

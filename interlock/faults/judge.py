@@ -7,7 +7,7 @@ fewer faults; the decision goes on from there where that does not do.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import NamedTuple
 
 from interlock.faults.support import Support, support
@@ -16,7 +16,6 @@ from interlock.proof.components import Abstraction
 from interlock.proof.decide import Decider
 from interlock.proof.goal import Goal, Moves, conditions_alone, of_claim, path_alone
 from interlock.proof.index import Index
-from interlock.proof.seek import seek
 from interlock.proof.system import FaultPlan
 from interlock.scheme.model import Claim, Fault
 from interlock.scheme.order import LoopError
@@ -120,9 +119,8 @@ class Judge:
                 if effort.begin is Begin.KNOWN:
                     decider.take_up(known)
                 answer = decider.answer(self.most)
-                if answer.upper > self.most >= answer.lower and effort.scans:
-                    run = seek(decider.full, self.most, effort.scans)
-                    answer = answer if run is None else replace(answer, lower=run.bad_run)
+                if effort.scans:
+                    answer = decider.violated(answer, self.most, effort.scans)
                 if answer.upper <= self.most and not at_once:
                     return Ruling(Answer.HOLDS, Shown(number, answer.abstraction))
                 if answer.lower > self.most:

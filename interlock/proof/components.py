@@ -111,6 +111,9 @@ class Abstraction:
         return self.everything or use in self.exact.get(rule, ())
 
 
+EVERYTHING = Abstraction(everything=True)
+
+
 @dataclass(frozen=True, slots=True)
 class Statement:
     """A step of the scan: a named signal (`expr`), or a component with what moves it.

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from interlock.proof.cells import Limits
-from interlock.proof.components import ACT, Abstraction, Settled, SlotKey, Use
+from interlock.proof.components import ACT, EVERYTHING, Abstraction, Settled, SlotKey, Use
 from interlock.proof.explicit import longest_run
 from interlock.proof.goal import Goal
 from interlock.proof.index import Index
@@ -73,7 +73,7 @@ class Decider:
     @property
     def full(self) -> System:
         """The whole cone, every rule followed."""
-        return self.system(Abstraction(everything=True), probe=True)
+        return self.system(EVERYTHING, probe=True)
 
     def system(self, abstraction: Abstraction, *, probe: bool = False) -> System:
         """The system of an abstraction, with the limits as they are now."""
@@ -94,7 +94,7 @@ class Decider:
 
     def follow_everything(self) -> None:
         """Free no rule from now on."""
-        self.abstraction = Abstraction(everything=True)
+        self.abstraction = EVERYTHING
 
     def take_up(self, known: Abstraction) -> None:
         """Begin with what was followed when there were fewer faults, as far as it still stands under these: groups of
@@ -139,7 +139,7 @@ class Decider:
                 explored = longest_run(self.full, self.states) if self.states else None
                 if explored is not None:
                     exact = ENDLESS if explored.scans is None else explored.scans
-                    return Answer(exact, exact, explored.run, Abstraction(everything=True), zones)
+                    return Answer(exact, exact, explored.run, EVERYTHING, zones)
                 return Answer(lower, upper, best, self.abstraction, zones, "its budget of zones was used up")
             zones += search.count
             scans = ENDLESS if longest.scans is None else longest.scans
@@ -172,12 +172,12 @@ class Decider:
             if not self._follow(run, system):
                 return Answer(lower, upper, best, self.abstraction, zones, "its run could not be made real")
 
-    def violated(self, answer: Answer, allowed: int) -> Answer:
+    def violated(self, answer: Answer, allowed: int, scans: int = SCANS) -> Answer:
         """An answer that leaves open whether bad runs get longer than allowed, with a real run that does, if one is
-        found; else as it is."""
+        found within so many scans looked at; else as it is."""
         if not answer.lower <= allowed < answer.upper:
             return answer
-        run = seek(self.full, allowed, SCANS)
+        run = seek(self.full, allowed, scans)
         return answer if run is None else replace(answer, lower=run.bad_run, run=run)
 
     def _narrower(self, system: System) -> Iterator[Abstraction]:
@@ -310,7 +310,7 @@ class Decider:
                 if watched in exact:
                     exact[watched] |= {ACT}
         if exact == self.abstraction.exact:
-            self.abstraction = Abstraction(everything=True)
+            self.abstraction = EVERYTHING
         else:
             kept = tuple(g for g in groups if not set(g) & set(exact))
             shadows = {r: over for r, over in self.abstraction.shadows.items() if r not in exact}

@@ -16,7 +16,7 @@ from operator import ge
 from interlock.proof.components import Comp, Kind
 from interlock.proof.emit import Places
 from interlock.proof.system import Move, System
-from interlock.proof.zones import FAR, Zone, elapsed, freed_down, freed_up, over, rows, tighten, within
+from interlock.proof.zones import FAR, Zone, elapsed, freed_down, freed_up, rows, tighten, within
 
 PATIENCE = 5  # zones more, so that the best places may lead somewhere as well
 
@@ -176,7 +176,7 @@ class Search:
         na, nb = len(self.clocks(a.places)[0]) + 1 + counts, len(self.clocks(b.places)[0]) + 1 + counts
         if counts:
             ra, rb = (*ra, na - 1), (*rb, nb - 1)
-        return within(over(nb, rb)(b.zone), over(na, ra)(a.cover))
+        return within(rows(b.zone, nb, rb), rows(a.cover, na, ra))
 
     def _in_common(self, a: Places, b: Places) -> tuple[tuple[int, ...], tuple[int, ...]]:
         """The rows of the timers that run in both, and are in the same place, zero's first."""
@@ -323,7 +323,8 @@ class Search:
         last: Node | None = None
 
         def counted(node: Node) -> int:
-            return node.zone[(len(self.clocks(node.places)[0]) + 1) * (len(self.clocks(node.places)[0]) + 2)]
+            n = len(self.clocks(node.places)[0]) + 2
+            return node.zone[(n - 1) * n]
 
         def stop(node: Node) -> bool:
             top = counted(node)

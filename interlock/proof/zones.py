@@ -59,11 +59,11 @@ def within(a: Zone, b: Zone) -> bool:
 
 
 @lru_cache(maxsize=4096)
-def over(n: int, kept: tuple[int, ...]) -> Callable[[Zone], Zone]:
+def _over(n: int, kept: tuple[int, ...]) -> Callable[[Zone], Zone]:
     """What takes from a zone of n rows some of them (row 0 among them)."""
     return itemgetter(*(i * n + j for i in kept for j in kept)) if len(kept) > 1 else lambda _: (0,)
 
 
 def rows(d: Zone, n: int, kept: Sequence[int]) -> Zone:
     """The zone over some of its rows (row 0 among them)."""
-    return over(n, tuple(kept))(d)
+    return _over(n, tuple(kept))(d)
