@@ -9,8 +9,8 @@ from __future__ import annotations
 import hashlib
 import pickle
 import threading
-from collections.abc import Iterator, Sequence
-from typing import NamedTuple, Protocol
+from collections.abc import Callable, Iterator, Sequence
+from typing import Any, NamedTuple, Protocol, TypeVar
 
 from interlock.faults.court import Answers, Batch, Court
 from interlock.scheme.model import Scheme
@@ -68,15 +68,27 @@ def packed(court: Court) -> Packed:
     return Packed(f"{hashlib.sha256(scheme).hexdigest()} {court.budget}", scheme, court.budget)
 
 
-_local = threading.local()  # `courts`: of this thread, the last scheme it worked on; what a court learns is not shared
+_local = threading.local()  # `kept` of this thread: what it last set up; what a court learns is not shared
+T = TypeVar("T")
+
+
+def set_up(key: str, make: Callable[[], T]) -> T:
+    """What a worker keeps from one piece of work to the next; made anew where the key is another. `key` tells what is
+    made, and of which kind it is, from any other."""
+    kept: dict[str, Any] = _local.__dict__.setdefault("kept", {})
+    if key not in kept:
+        kept.clear()
+        kept[key] = make()
+    made: T = kept[key]
+    return made
 
 
 def answered(work: Packed, batch: Batch) -> Answers:
     """A batch judged in a worker, which keeps the scheme from batch to batch."""
-    courts: dict[str, Court] = _local.__dict__.setdefault("courts", {})
-    if work.key not in courts:
-        courts.clear()
-        unpacked = pickle.loads(work.scheme)  # made by this program, in the process that handed out the work
-        assert isinstance(unpacked, Scheme)
-        courts[work.key] = Court(unpacked, work.budget)
-    return courts[work.key].answers(batch)
+    return set_up(work.key, lambda: _unpacked(work)).answers(batch)
+
+
+def _unpacked(work: Packed) -> Court:
+    scheme = pickle.loads(work.scheme)  # made by this program, in the process that handed out the work
+    assert isinstance(scheme, Scheme)
+    return Court(scheme, work.budget)

@@ -16,6 +16,7 @@ from interlock.faults.changes import COST, Change, ChangeKind
 from interlock.faults.court import Batch, Court
 from interlock.faults.cutsets_search import Ask, CutSets
 from interlock.faults.judge import Answer
+from interlock.faults.parallel import set_up
 from interlock.faults.reach import changed, touched
 from interlock.logic.cases import run_cases
 from interlock.proof.index import Index
@@ -240,14 +241,12 @@ def _weighed(
     yield from pool(delayed(_weighed_there)(key, packed, n, possible[n], whole) for n in wanted)
 
 
-_known: dict[str, Known] = {}  # of this process: the last scheme it worked on
-
-
 def _weighed_there(key: str, packed: bytes, number: int, change: Change, whole: bool) -> tuple[int, Weight]:
     """A change weighed in a worker, which keeps what is known from change to change."""
-    if key not in _known:
-        _known.clear()
-        unpacked = pickle.loads(packed)  # made by this program, in the process that started the worker
-        assert isinstance(unpacked, Known)
-        _known[key] = unpacked
-    return number, weigh(_known[key], change, whole=whole)
+    return number, weigh(set_up(f"known {key}", lambda: _unpacked(packed)), change, whole=whole)
+
+
+def _unpacked(packed: bytes) -> Known:
+    known = pickle.loads(packed)  # made by this program, in the process that started the worker
+    assert isinstance(known, Known)
+    return known
