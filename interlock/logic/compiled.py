@@ -43,6 +43,8 @@ def inputs_of(program: Program, world: World) -> tuple[int, ...]:
                 values.append(present.issuperset(declared.singles))
             case InputKind.CYCLE:
                 values.append(declared.name in world.cycles)
+            case InputKind.SETTING:
+                values.append(declared.usual)
     return tuple(values)
 
 

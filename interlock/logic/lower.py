@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from types import MappingProxyType
 
 from interlock.logic.builder import Builder
 from interlock.logic.faultset import scan_order
 from interlock.logic.levels import Levels
 from interlock.logic.lower_readings import Measured, combined, meets, sensors
 from interlock.logic.presence import Presence
-from interlock.logic.program import Input, InputKind, Observe, Program, Slot, SlotKind
-from interlock.scheme.model import AnyOf, Condition, Fault, Limit, Output, Rule, Scheme, Test
+from interlock.logic.program import Input, InputKind, Observe, Program, Setting, Slot, SlotKind, setting_name
+from interlock.scheme.model import AnyOf, Condition, Fault, Limit, Output, Rule, Scheme, Trigger
+from interlock.scheme.order import in_order
+from interlock.scheme.units import LARGEST
 from interlock.scheme.words import Contact, EnergisedWhen, LineForm, Mode, OnInvalid, Part, PowerUp, Signal
+
+NOTHING: Mapping[tuple[str, Setting], int] = MappingProxyType({})
 
 
 def compile_scheme(
@@ -22,27 +27,57 @@ def compile_scheme(
     cycles: bool = False,
     switched: bool = False,
     unit: str = "",
+    swaps: bool = False,
+    settings: Mapping[tuple[str, Setting], int] = NOTHING,
 ) -> Program:
     """The scheme under these faults as a program.
 
-    Mistakes of installation are folded in (`switched`: inputs, like the faults that arise in service; swaps excepted).
+    Mistakes of installation are folded in (`switched`: inputs, like the faults that arise in service; swaps excepted;
+    `swaps`: those too). `settings`: of these rules these settings are inputs, each time with the most scans it may
+    have.
     `cycles`: every unit's power cycles are inputs, not only those of units with that fault. `attended`: as in `Engine`.
     `unit`: that unit alone, from its sensors and the lines as they arrive to its outputs and the lines it sends.
-    Raises ValueError where two swaps share a part, LoopError where exchanged lines close a loop.
+    Raises ValueError where two swaps share a part, LoopError where exchanged lines close a loop (with `swaps`: where
+    they do in any order that has to serve all of them).
     """
-    return _Lowering(scheme, faults, attended=attended, cycles=cycles, switched=switched, unit=unit).program
+    return _Lowering(
+        scheme, faults, attended=attended, cycles=cycles, switched=switched, unit=unit, swaps=swaps, settings=settings
+    ).program
+
+
+def common_order(scheme: Scheme, faults: Iterable[Fault]) -> tuple[str, ...]:
+    """An order of the rules that serves whichever of these exchanges of lines is there. Raises LoopError."""
+    own = {name: line.rules for name, line in scheme.lines.items()}
+    senders = {name: list(rules) for name, rules in own.items()}
+    for fault in faults:
+        for single in fault.single():
+            if single.mode is Mode.SWAPPED and single.part is Part.LINE:
+                one, other = single.parts
+                senders[one] += own[other]
+                senders[other] += own[one]
+    return in_order(scheme.rules, senders)
 
 
 class _Lowering:
     def __init__(
-        self, scheme: Scheme, faults: Iterable[Fault], *, attended: bool, cycles: bool, switched: bool, unit: str
+        self,
+        scheme: Scheme,
+        faults: Iterable[Fault],
+        *,
+        attended: bool,
+        cycles: bool,
+        switched: bool,
+        unit: str,
+        swaps: bool,
+        settings: Mapping[tuple[str, Setting], int],
     ) -> None:
         self.scheme, self.attended, self.unit = scheme, attended, unit
         self.b = b = Builder()
         self.rules = [rule for rule in scheme.rules.values() if unit in ("", rule.unit)]
         self.outputs = [output for output in scheme.outputs.values() if unit in ("", output.unit)]
         self.units = [name for name in scheme.units if unit in ("", name)]
-        self.presence = Presence(b, faults, switched=switched)
+        self.presence = Presence(b, faults, switched=switched, swaps=swaps)
+        self.longest = settings
         self.has = self.presence.has
         self.alive = {u: b.negate(b.any_of(self.has(Mode.DEAD, u), self.has(Mode.FROZEN, u))) for u in self.units}
         self.cycled = {u: self._cycled(u, cycles or u in self.presence.cycled) for u in self.units}
@@ -65,7 +100,7 @@ class _Lowering:
 
         self.level: dict[str, int] = {}
         self.active: dict[str, int] = {}
-        order = scan_order(scheme, self.presence.installed)
+        order = common_order(scheme, self.presence.exchanges) if swaps else scan_order(scheme, self.presence.installed)
         self.sent_after = self._senders(order)
         self.off = self._edge_memories()
         for name in order:
@@ -96,7 +131,7 @@ class _Lowering:
             b.leave(self.was_closed[name], self.closed[name])
             b.leave(self.was_on[name], self.on[name])
         self._observe()
-        self.program = b.finish({rule.name: Levels.of(rule) for rule in self.rules})
+        self.program = b.finish({rule.name: self._levels(rule) for rule in self.rules})
 
     def _flag(self, kind: SlotKind, name: str, initial: int | None = None, unit: str = "") -> int:
         value = self.b.nodes[self.b.false if initial is None else initial].value
@@ -111,6 +146,26 @@ class _Lowering:
         was_dead = self._flag(SlotKind.DEAD, unit)
         b.leave(was_dead, dead)
         return b.both(self.alive[unit], b.any_of(cycle, was_dead))
+
+    # --- settings
+
+    def _setting(self, rule: Rule, setting: Setting, usual: int) -> int | None:
+        """The input of a setting; None where it stays as the scheme has it."""
+        if (rule.name, setting) not in self.longest:
+            return None
+        limit = setting in (Setting.TRIP_LIMIT, Setting.CLEAR_LIMIT)
+        low, high = (-LARGEST, LARGEST) if limit else (0, max(usual, self.longest[rule.name, setting]))
+        name = setting_name(rule.name, setting)
+        return self.b.input(Input(InputKind.SETTING, name, low, high, usual=usual))
+
+    def _levels(self, rule: Rule) -> Levels:
+        """The coding of a rule's state: of delays that are inputs it has room for the longest."""
+        trip, clear = rule.trips.delay.scans, rule.clears.delay.scans
+        return Levels(
+            max(trip, self.longest.get((rule.name, Setting.TRIP_DELAY), 0)),
+            max(clear, self.longest.get((rule.name, Setting.CLEAR_DELAY), 0)),
+            rule.manual,
+        )
 
     # --- lines
 
@@ -145,11 +200,17 @@ class _Lowering:
     def _read(self, unit: str, name: str) -> int:
         """What a unit reads for a line: through the wire, exchanged, broken, shorted or inverted."""
         b = self.b
-        wire = self.presence.installed.line_source(self.scheme, unit, name)
+        level = self._on_wire(self.presence.installed.line_source(self.scheme, unit, name))
+        for other, swapped in self.presence.exchanged(Part.LINE, name).items():
+            if {name, other} <= set(self.scheme.reads(unit)):
+                level = b.select(swapped, self._on_wire(other), level)
+        return b.equal(level, b.negate(self.has(Mode.INVERTED, name)))
+
+    def _on_wire(self, wire: str) -> int:
+        b = self.b
         undriven = self.scheme.lines[wire].undriven_reads
         level = b.select(self.has(Mode.BROKEN, wire), b.truth(undriven), self.truth[wire])
-        level = b.select(self.has(Mode.SHORTED, wire), b.truth(not undriven), level)
-        return b.equal(level, b.negate(self.has(Mode.INVERTED, name)))
+        return b.select(self.has(Mode.SHORTED, wire), b.truth(not undriven), level)
 
     def _look(self, unit: str, signal: Signal, name: str) -> int:
         """What a unit sees of a two-valued signal; a path as it was itself commanded at the scan before."""
@@ -186,7 +247,7 @@ class _Lowering:
 
     def _rule(self, rule: Rule) -> None:
         """Step a rule's machine."""
-        b, levels = self.b, Levels.of(rule)
+        b, levels = self.b, self._levels(rule)
         omitted = self.has(Mode.OMITTED, rule.name)
         if omitted == b.true:
             self.active[rule.name] = b.false
@@ -194,9 +255,10 @@ class _Lowering:
         trips, clears, hold = self._conditions(rule)
         start = levels.powered_up(rule.power_up)
         level = b.slot(Slot(SlotKind.LEVEL, rule.name, False, 0, levels.top, start))
-        moved = self._moved(level, levels, trips, clears, self._reset_edge(rule))
+        starts = self._starts(rule, levels)
+        moved = self._moved(level, levels, starts, (trips, clears), self._reset_edge(rule))
         moved = b.select(hold, level, moved)
-        moved = b.select(self.cycled[rule.unit], self._powered_up(level, levels, rule.power_up), moved)
+        moved = b.select(self.cycled[rule.unit], self._powered_up(level, levels, starts, rule.power_up), moved)
         moved = b.select(b.both(self.alive[rule.unit], b.negate(omitted)), moved, level)
         b.leave(level, moved)
         self.level[rule.name] = moved
@@ -211,25 +273,52 @@ class _Lowering:
             return trips, clears, b.false
         value = self.values[rule.watched]
         lost_trips = rule.on_invalid is OnInvalid.TRIP
-        trips = b.select(value.valid, _limit(b, value, rule.trips.test), b.truth(lost_trips))
-        clears = b.select(value.valid, _limit(b, value, rule.clears.test), b.truth(not lost_trips))
+        trips = b.select(value.valid, self._limit(rule, value, Setting.TRIP_LIMIT, rule.trips), b.truth(lost_trips))
+        lets_go = self._limit(rule, value, Setting.CLEAR_LIMIT, rule.clears)
+        clears = b.select(value.valid, lets_go, b.truth(not lost_trips))
         hold = b.negate(value.valid) if rule.on_invalid is OnInvalid.HOLD else b.false
         return trips, clears, hold
 
-    def _moved(self, level: int, levels: Levels, trips: int, clears: int, edge: int) -> int:
+    def _limit(self, rule: Rule, value: Measured, setting: Setting, trigger: Trigger) -> int:
+        assert isinstance(trigger.test, Limit), "a value is compared with a limit"
+        return meets(self.b, value, trigger.test, self._setting(rule, setting, trigger.test.value))
+
+    def _starts(self, rule: Rule, levels: Levels) -> tuple[int, int]:
+        """The levels at which counting up begins, and counting down: the ends are the same whatever the delays are."""
+        b = self.b
+        first, last = b.constant(1), b.constant(levels.top - 1)
+        trip = self._setting(rule, Setting.TRIP_DELAY, rule.trips.delay.scans)
+        if trip is not None:
+            waits = b.plus(b.scale(trip, -1), levels.trip_scans + 1)
+            first = b.select(b.up_to(trip, 0), b.constant(levels.top), waits)
+        clear = self._setting(rule, Setting.CLEAR_DELAY, rule.clears.delay.scans)
+        if clear is not None:
+            last = b.plus(clear, levels.awaiting)
+        return first, last
+
+    def _moved(
+        self, level: int, levels: Levels, starts: tuple[int, int], conditions: tuple[int, int], edge: int
+    ) -> int:
         """The machine's table of transitions on levels: up with P, down with C, else back to the end of its half."""
         b = self.b
         clear, awaiting, top = b.constant(0), b.constant(levels.awaiting), b.constant(levels.top)
+        (first, last), (trips, clears) = starts, conditions
         rising = b.select(b.up_to(level, levels.trip_scans - 1), b.plus(level, 1), top)
+        if first != b.constant(1):
+            rising = b.select(b.equal(level, clear), first, rising)
+        falling, over = b.plus(level, -1), b.up_to(level, levels.awaiting + 1)
+        if last != b.constant(levels.top - 1):
+            falling = b.select(b.equal(level, top), last, falling)
+            over = b.up_to(falling, levels.awaiting)
         if levels.manual:
-            falling = b.select(b.equal(level, awaiting), b.select(edge, clear, awaiting), b.plus(level, -1))
+            falling = b.select(b.equal(level, awaiting), b.select(edge, clear, awaiting), falling)
         else:
-            falling = b.select(b.up_to(level, levels.awaiting + 1), clear, b.plus(level, -1))
+            falling = b.select(over, clear, falling)
         return b.select(
             b.up_to(level, levels.trip_scans), b.select(trips, rising, clear), b.select(clears, falling, top)
         )
 
-    def _powered_up(self, level: int, levels: Levels, power_up: PowerUp) -> int:
+    def _powered_up(self, level: int, levels: Levels, starts: tuple[int, int], power_up: PowerUp) -> int:
         """The level after a power cycle; as left: a running timer starts again."""
         b = self.b
         match power_up:
@@ -238,9 +327,10 @@ class _Lowering:
             case PowerUp.CLEAR:
                 return b.constant(0)
             case PowerUp.AS_LEFT:
-                inactive = b.smaller(level, b.constant(1)) if levels.trip_scans else b.constant(0)
+                first, last = starts
+                inactive = b.smaller(level, first) if levels.trip_scans else b.constant(0)
                 dropping = b.both(b.at_least(level, levels.awaiting + 1), b.up_to(level, levels.top - 1))
-                active = b.select(dropping, b.constant(levels.top - 1), level)
+                active = b.select(dropping, last, level)
                 return b.select(b.up_to(level, levels.trip_scans), inactive, active)
 
     # --- effects
@@ -249,10 +339,16 @@ class _Lowering:
         """Whether the rule's effects are suspended; its slot is coded as SlotKind.OVERRIDE says."""
         b = self.b
         longest = rule.override_at_most.scans if rule.override_at_most else None
+        setting = None if longest is None else self._setting(rule, Setting.OVERRIDE, longest)
+        if longest is not None:
+            longest = max(longest, self.longest.get((rule.name, Setting.OVERRIDE), 0))
         over = 2 if longest is None else longest + 2  # counting stops here
         before = b.slot(Slot(SlotKind.OVERRIDE, rule.name, False, 0, over, 0))
         first, ready = b.constant(0), b.constant(1)
         longer = b.select(b.equal(before, first), first, b.smaller(b.plus(before, 1), b.constant(over)))
+        if setting is not None:  # the end is the same whatever the longest is
+            begins = b.plus(b.scale(setting, -1), over)
+            longer = b.select(b.equal(before, ready), begins, longer)
         count = b.select(self._read(rule.unit, rule.overridden_by), longer, ready)
         count = b.select(self.cycled[rule.unit], first, count)
         still = b.negate(b.both(self.alive[rule.unit], b.negate(self.has(Mode.OMITTED, rule.name))))
@@ -306,9 +402,9 @@ class _Lowering:
         closed_when_energised = turned if output.contact is Contact.NORMALLY_CLOSED else b.negate(turned)
         return b.any_of(has(Mode.WELDED, output.name), b.equal(energised, closed_when_energised))
 
-    def _told_to_run(self, output: Output, closed: int, has: Callable[[Mode, str], int]) -> int:
+    def _told_to_run(self, output: Output, owner: str, closed: int, has: Callable[[Mode, str], int]) -> int:
+        """Whether a device is told to run by the contact of `owner` at the other end of its wire."""
         b = self.b
-        owner = self.presence.installed.source(Part.OUTPUT, output.name)
         made = b.both(closed, b.negate(has(Mode.WIRE_BROKEN, owner)))
         return b.equal(made, b.truth(output.runs_when.when_made))
 
@@ -316,9 +412,11 @@ class _Lowering:
         """Whether a device, if it heeds its input, may run and may be stopped."""
         b = self.b
         owner = self.scheme.outputs[self.presence.installed.source(Part.OUTPUT, output.name)]
-        told = self._told_to_run(output, self.closed[owner.name], self.has)
+        told = self._told_to_run(output, owner.name, self.closed[owner.name], self.has)
+        for other, swapped in self.presence.exchanged(Part.OUTPUT, output.name).items():
+            told = b.select(swapped, self._told_to_run(output, other, self.closed[other], self.has), told)
         power_up = self.presence.at_power_up
-        at_first = self._told_to_run(output, self._contact(owner, b.false, power_up), power_up)
+        at_first = self._told_to_run(output, owner.name, self._contact(owner, b.false, power_up), power_up)
         run = self._within(SlotKind.SINCE_RUN, output.name, told, at_first, output.stops_within.scans)
         stop = self._within(
             SlotKind.SINCE_STOP, output.name, b.negate(told), b.negate(at_first), output.starts_within.scans
@@ -386,8 +484,3 @@ class _Lowering:
             for name, (run, stop) in self._running().items():
                 b.observe(Observe.MAY_RUN, name, run)
                 b.observe(Observe.MAY_STOP, name, stop)
-
-
-def _limit(b: Builder, value: Measured, test: Test) -> int:
-    assert isinstance(test, Limit), "a value is compared with a limit"
-    return meets(b, value, test)

@@ -22,9 +22,16 @@ class Measured:
     denominator: int
 
 
-def meets(b: Builder, value: Measured, limit: Limit) -> int:
-    """Whether a valid reading meets a limit: numerator against limit times denominator, which is above zero."""
-    bound = b.scale(value.denominator, limit.value)
+def meets(b: Builder, value: Measured, limit: Limit, adjusted: int | None = None) -> int:
+    """Whether a valid reading meets a limit: numerator against limit times denominator, which is above zero.
+
+    `adjusted`: the node of a limit that is an input."""
+    if adjusted is None:
+        bound = b.scale(value.denominator, limit.value)
+    else:
+        each = range(1, b.nodes[value.denominator].high + 1)
+        counted = [b.select(b.at_least(value.denominator, n), adjusted, b.constant(0)) for n in each]
+        bound = reduce(b.add, counted)
     match limit.compare:
         case Compare.BELOW:
             return b.at_most(value.numerator, b.plus(bound, -1))
@@ -44,6 +51,8 @@ def sensors(b: Builder, presence: Presence, declared: Mapping[str, Sensor]) -> d
     inputs: dict[str, Measured] = {}
     for name, sensor in declared.items():
         lost, value = elements[presence.installed.source(Part.SENSOR, name)]
+        for other, swapped in presence.exchanged(Part.SENSOR, name).items():
+            lost, value = b.select(swapped, elements[other][0], lost), b.select(swapped, elements[other][1], value)
         valid = b.both(b.negate(lost), b.at_least(value, sensor.valid.low), b.up_to(value, sensor.valid.high))
         inputs[name] = Measured(valid, value, b.constant(1))
     return inputs
@@ -51,8 +60,9 @@ def sensors(b: Builder, presence: Presence, declared: Mapping[str, Sensor]) -> d
 
 def _range(presence: Presence, declared: Mapping[str, Sensor], sensor: Sensor) -> Interval:
     """The values of an element that matter: what is valid at the input it is wired to, and one step beyond each end."""
-    at = declared[presence.installed.source(Part.SENSOR, sensor.name)].valid
-    return Interval(at.low - 1, at.high + 1)
+    at = [declared[presence.installed.source(Part.SENSOR, sensor.name)].valid]
+    at += [declared[other].valid for other in presence.exchanged(Part.SENSOR, sensor.name)]
+    return Interval(min(valid.low for valid in at) - 1, max(valid.high for valid in at) + 1)
 
 
 def _element(b: Builder, presence: Presence, sensor: Sensor, values: Interval) -> tuple[int, int]:

@@ -54,10 +54,15 @@ class ManyScenarios:
         Gives the observations in the program's order. They may share memory with inputs and state: not to be written.
         """
         shape = (self.count,)
-        given = [
-            np.broadcast_to(np.asarray(value, bool if declared.boolean else np.int64), shape)
-            for declared, value in zip(self.program.inputs, inputs, strict=True)
-        ]
+        return self.scan_arrays(
+            [
+                np.broadcast_to(np.asarray(value, bool if declared.boolean else np.int64), shape)
+                for declared, value in zip(self.program.inputs, inputs, strict=True)
+            ]
+        )
+
+    def scan_arrays(self, given: Sequence[Array]) -> list[Array]:
+        """As `scan`, of inputs that are arrays of the right kind and shape already."""
         following, observed = self._scan(self.state, given)
         self.state, observations = list(following), list(observed)
         for i, full in self._constant_slots:

@@ -71,26 +71,43 @@ class InputKind(Word):
     LINE = "line"  # boolean: an external line's true state (for one unit alone: what arrives on the wire)
     FAULT = "fault"  # boolean: the fault is present at this scan
     CYCLE = "cycle"  # boolean: the unit is power-cycled at this scan
+    SETTING = "setting"  # integer: a rule's limit in millionths, or a time of it in scans
 
 
 @dataclass(frozen=True, slots=True)
 class Input:
-    """One input of a scan; `name` is the sensor's, line's, fault's or unit's."""
+    """One input of a scan; `name` is the sensor's, line's, fault's or unit's, or that of a setting (`setting_name`)."""
 
     kind: InputKind
     name: str
     low: int = 0
     high: int = 1
     singles: tuple[str, ...] = ()  # of a fault: the single faults that come with it
+    usual: int = 0  # of a setting: as the scheme has it
 
     @property
     def boolean(self) -> bool:
         """True where the input is on or off."""
-        return self.kind is not InputKind.ELEMENT
+        return self.kind not in (InputKind.ELEMENT, InputKind.SETTING)
 
     def clamp(self, value: int) -> int:
         """The nearest value of the input's range: all values beyond it are invalid alike."""
         return min(max(int(value), self.low), self.high)
+
+
+class Setting(Word):
+    """What of a rule someone types in, and may mistype."""
+
+    TRIP_LIMIT = "trip_limit"  # millionths
+    CLEAR_LIMIT = "clear_limit"  # millionths
+    TRIP_DELAY = "trip_delay"  # scans
+    CLEAR_DELAY = "clear_delay"  # scans
+    OVERRIDE = "override"  # scans: the longest that the rule may be overridden
+
+
+def setting_name(rule: str, setting: Setting) -> str:
+    """`RULE.SETTING`."""
+    return f"{rule}.{setting}"
 
 
 class SlotKind(Word):

@@ -61,7 +61,7 @@ class Installation:
         object.__setattr__(self, "look", looker(program, self.looked_at, self.faults))
         for kept, boolean in (("_switches", True), ("_counters", False)):
             object.__setattr__(self, kept, tuple(i for i, s in enumerate(program.slots) if s.boolean is boolean))
-        runs = [_runs(program, program.slots[i]) for i in self._counters]
+        runs = [counting(program, program.slots[i]) for i in self._counters]
         object.__setattr__(self, "_runs", tuple(np.array(ends, np.int64)[:, None] for ends in zip(*runs, strict=True)))
 
     @property
@@ -89,6 +89,8 @@ class Installation:
                     inputs.append(present)
                 case InputKind.CYCLE:
                     inputs.append(False)
+                case InputKind.SETTING:
+                    inputs.append(declared.usual)
         many = ManyScenarios(self.program, len(worlds.readings))
         many.state = state
         observations = many.scan(inputs)
@@ -117,7 +119,7 @@ class Installation:
         ]
 
 
-def _runs(program: Program, slot: Slot) -> tuple[int, int, int, int]:
+def counting(program: Program, slot: Slot) -> tuple[int, int, int, int]:
     """Where one step up is only counting, from the lowest value before it to the highest after it, and where one step
     down is: from the highest before it to the lowest after it."""
     match slot.kind:

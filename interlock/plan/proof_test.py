@@ -15,15 +15,13 @@ from interlock.plan.confirm import Manner, Replays
 from interlock.plan.reach import touched
 from interlock.plan.search import Candidate, Move, Positions, Search
 from interlock.plan.sights import Ease, Sight, sights
-from interlock.plan.stimuli import Stimuli
+from interlock.plan.stimuli import LOOK_US, SLOW_US, Stimuli
 from interlock.scheme.model import Fault, Scheme
 from interlock.scheme.units import MICRO
 from interlock.scheme.words import Mode, Part
 
 STEPS = 4  # no longer test is looked for
 MOST = 40_000  # scenarios of one step, over all installations run side by side
-LOOK_US = 3_000_000  # what is to be seen stays for so long at least
-SLOW_US = 1_000_000  # a button may be held, and a wait stretched, by so much
 TRIED = 50  # candidates replayed on the readable engine before the next number of steps is looked at
 
 # An element with another error is not tested by putting something in its place; an event leaves nothing to look for.

@@ -19,6 +19,8 @@ from interlock.scheme.model import Limit, Reading, Rule, Scheme, Sensor
 from interlock.scheme.words import Combine, LineForm, Mode, Signal
 
 BENCH_ERROR = 200  # what is set by hand is right to the 200th part of the input's valid range: common practice
+LOOK_US = 3_000_000  # what is to be seen stays for so long at least
+SLOW_US = 1_000_000  # a button may be held, and a wait stretched, by so much
 MOST_JOINT = 4096  # combinations of values tried for a position of rest
 
 
@@ -95,7 +97,7 @@ class Stimuli:
     def __post_init__(self) -> None:
         scheme = self.scheme
         self._place = {name: i for i, name in enumerate(scheme.sensors)}
-        self._lost = min((s.valid.low for s in scheme.sensors.values()), default=0) - 10**9  # invalid at every input
+        self.lost = min((s.valid.low for s in scheme.sensors.values()), default=0) - 10**9  # invalid at every input
         self.external = tuple(n for n, line in scheme.lines.items() if line.form is LineForm.EXTERNAL)
         self._watching = [r for r in scheme.rules.values() if r.watches in (Signal.SENSOR, Signal.READING)]
         self._members = [self._sensors(rule) for rule in self._watching]
@@ -123,7 +125,7 @@ class Stimuli:
             quarter = (most - least) // 4
             if least <= most:
                 yield Applied(roundest(least + quarter, most - quarter), low, high)
-        yield Applied(self._lost if sensor.open_reads is None else sensor.open_reads, how=Mode.OPEN)
+        yield Applied(self.lost if sensor.open_reads is None else sensor.open_reads, how=Mode.OPEN)
         if sensor.shorted_reads is not None:
             yield Applied(sensor.shorted_reads, how=Mode.SHORTED)
 

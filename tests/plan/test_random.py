@@ -13,10 +13,10 @@ from interlock.logic.faultset import FaultSet
 from interlock.logic.many import TooLargeError
 from interlock.plan.beginnings import Start, worlds_of
 from interlock.plan.columns import Installation, play
-from interlock.plan.proof_test import LOOK_US, ProofTest, ProofTests, proof_tests
+from interlock.plan.proof_test import ProofTest, ProofTests, proof_tests
 from interlock.plan.reach import touched
 from interlock.plan.sights import SightKind, observed, sights
-from interlock.plan.stimuli import Position, Stimuli
+from interlock.plan.stimuli import LOOK_US, Position, Stimuli
 from interlock.proof.index import Index
 from interlock.scheme.model import Scheme
 from interlock.scheme.read import loads

@@ -1,0 +1,327 @@
+"""Many installations side by side, each with something else wrong, on one compiled scheme.
+
+All that can be wrong is an input: faults, exchanges, settings. Each installation is taken on from event to event by its
+own clock (`columns.py` says why that may be skipped).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from interlock.logic.compiled import compile_scheme
+from interlock.logic.faultset import FaultSet
+from interlock.logic.many import ManyScenarios
+from interlock.logic.program import InputKind, Observe, Program, Setting, SlotKind, setting_name
+from interlock.plan.columns import FOREVER, MOST_EVENTS, Ints, State, counting
+from interlock.plan.sights import Bools, Sight, SightKind, observed
+from interlock.plan.wrong import Slip, Wrong
+from interlock.scheme.model import Fault, Scheme
+from interlock.scheme.words import Contact, LineForm, Mode, Part
+
+NO_FAULTS = FaultSet()
+
+
+@dataclass(frozen=True)
+class Given:
+    """What a phase gives each installation: arrays of shape (columns, sensors) and (columns, external lines)."""
+
+    readings: Ints
+    lines: Bools
+    pressed: Bools  # the lines that are on for the first `held` scans only
+    held: int = 1
+
+    def only(self, which: Any) -> Given:
+        """These columns alone."""
+        return Given(self.readings[which], self.lines[which], self.pressed[which], self.held)
+
+
+@dataclass(frozen=True)
+class Looks:
+    """What may be seen in each window: `true` and `false` of shape (windows, columns, sights), whether the sight may be
+    seen true, and false, at any scan of the window."""
+
+    true: Bools
+    false: Bools
+
+
+@dataclass
+class Columns:
+    """Installations: `wrong` of each, the inputs that say so, and the slots. `rest`: nothing changes any more."""
+
+    inputs: list[Any]
+    state: State
+    rest: Bools
+
+    def only(self, which: Any) -> Columns:
+        """These columns alone; a column may be taken more than once."""
+        return Columns([a[which] for a in self.inputs], [a[which] for a in self.state], self.rest[which])
+
+
+@dataclass(frozen=True)
+class Stand:
+    """A scheme in which any of `wrong` may be; of what can be seen `looked_at` is wanted."""
+
+    scheme: Scheme
+    wrong: tuple[Wrong, ...]
+    looked_at: tuple[Sight, ...]
+    program: Program = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Raises LoopError where no order of the rules serves all exchanges of lines."""
+        longest: dict[tuple[str, Setting], int] = {}
+        for slip in self.wrong:
+            if isinstance(slip, Slip):
+                key = slip.rule, slip.setting
+                longest[key] = max(slip.value, longest.get(key, 0))
+        faults = [w for w in self.wrong if isinstance(w, Fault)]
+        compiled = compile_scheme(self.scheme, faults, switched=True, swaps=True, settings=longest)
+        wanted = {(kind, s.name) for s in self.looked_at for kind in _OBSERVED[s.kind]}
+        wanted |= {(Observe.CLOSED, s.name) for s in self.looked_at if s.kind is SightKind.DEVICE}
+        object.__setattr__(self, "program", compiled.restricted(self._closed_too(wanted)))
+
+    def _closed_too(self, wanted: set[tuple[Observe, str]]) -> set[tuple[Observe, str]]:
+        """A device that may be fed by another contact: that contact is wanted too."""
+        devices = {name for kind, name in wanted if kind is Observe.CLOSED}
+        return wanted | {(Observe.CLOSED, other) for name in devices for other in self._feeds.get(name, {})}
+
+    @cached_property
+    def _feeds(self) -> dict[str, dict[str, list[str]]]:
+        """For each output the outputs that may be exchanged with it, each with the faults by which it is."""
+        found: dict[str, dict[str, list[str]]] = {}
+        for fault, single in self._singles:
+            if single.mode is Mode.SWAPPED and single.part is Part.OUTPUT:
+                for one, other in (single.parts, single.parts[::-1]):
+                    found.setdefault(one, {}).setdefault(other, []).append(fault.name)
+        return found
+
+    @cached_property
+    def _singles(self) -> list[tuple[Fault, Fault]]:
+        return [(fault, single) for fault in self.wrong if isinstance(fault, Fault) for single in fault.single()]
+
+    @cached_property
+    def external(self) -> tuple[str, ...]:
+        """The external lines, in the order of Given."""
+        return tuple(n for n, line in self.scheme.lines.items() if line.form is LineForm.EXTERNAL)
+
+    @cached_property
+    def _at(self) -> dict[tuple[InputKind, str], int]:
+        return {(declared.kind, declared.name): i for i, declared in enumerate(self.program.inputs)}
+
+    # --- columns
+
+    def columns(self, sets: Sequence[Iterable[Wrong]], held: Sequence[Mapping[str, int]] = ()) -> Columns:
+        """Installations before power-up, one for each set of what is wrong, all of it there already. `held`: for each,
+        sensors that are stuck at a reading from before."""
+        count = len(sets)
+        inputs: list[Any] = []
+        for declared in self.program.inputs:
+            match declared.kind:
+                case InputKind.FAULT | InputKind.CYCLE:
+                    inputs.append(np.zeros(count, bool))
+                case InputKind.SETTING:
+                    inputs.append(np.full(count, declared.usual, np.int64))
+                case InputKind.ELEMENT | InputKind.LINE:
+                    inputs.append(np.zeros(count, bool))  # given scan by scan
+        present: dict[Wrong, list[int]] = {}
+        for column, wrongs in enumerate(sets):
+            for wrong in wrongs:
+                present.setdefault(wrong, []).append(column)
+        for wrong, columns in present.items():
+            if isinstance(wrong, Slip):
+                at = self._at.get((InputKind.SETTING, setting_name(wrong.rule, wrong.setting)))
+                if at is not None:
+                    inputs[at][columns] = wrong.value
+            else:
+                at = self._at.get((InputKind.FAULT, wrong.name))
+                if at is not None:
+                    inputs[at][columns] = True
+        state = [np.array(a) for a in ManyScenarios(self.program, count).state]
+        self._power_up(state, self._present(sets))
+        for column, readings in enumerate(held):
+            for name, value in readings.items():
+                self._hold(state, column, name, value)
+        return Columns(inputs, state, np.zeros(count, bool))
+
+    def _present(self, sets: Sequence[Iterable[Wrong]]) -> dict[tuple[Mode, str], Bools]:
+        """Where the mistakes of installation that contacts know at power-up are."""
+        found: dict[tuple[Mode, str], Bools] = {}
+        for column, wrongs in enumerate(sets):
+            for fault in wrongs:
+                for single in fault.single() if isinstance(fault, Fault) else ():
+                    if single.mode in (Mode.WRONG_CONTACT, Mode.SWAPPED):
+                        name = "~".join(single.parts)
+                        found.setdefault((single.mode, name), np.zeros(len(sets), bool))[column] = True
+        return found
+
+    def _power_up(self, state: State, present: Mapping[tuple[Mode, str], Bools]) -> None:
+        """Contacts and what devices were told before the first scan, where a contact is the wrong one or exchanged."""
+        scheme, count = self.scheme, len(state[0]) if state else 0
+        no = np.zeros(count, bool)
+        closed = {
+            name: present.get((Mode.WRONG_CONTACT, name), no) ^ (o.contact is Contact.NORMALLY_CLOSED)
+            for name, o in scheme.outputs.items()
+        }
+        fed = dict(closed)
+        for (mode, pair), where in present.items():
+            one, _, other = pair.partition("~")
+            if mode is Mode.SWAPPED and one in closed and other in closed:
+                fed[one] = np.where(where, closed[other], fed[one])
+                fed[other] = np.where(where, closed[one], fed[other])
+        for i, slot in enumerate(self.program.slots):
+            if slot.kind is SlotKind.CLOSED:
+                state[i] = closed[slot.name].copy()
+            elif slot.kind in (SlotKind.SINCE_RUN, SlotKind.SINCE_STOP):
+                told = fed[slot.name] == scheme.outputs[slot.name].runs_when.when_made
+                now = told if slot.kind is SlotKind.SINCE_RUN else ~told
+                state[i] = np.where(now, 0, slot.high).astype(np.int64)
+
+    def _hold(self, state: State, column: int, name: str, value: int) -> None:
+        for i, slot in enumerate(self.program.slots):
+            if slot.name == name and slot.kind is SlotKind.HELD:
+                state[i][column] = min(max(value, slot.low), slot.high)
+            elif slot.name == name and slot.kind is SlotKind.AGE:
+                state[i][column] = 1
+
+    # --- running
+
+    @cached_property
+    def _counters(self) -> tuple[list[int], tuple[Ints, ...]]:
+        places = [i for i, slot in enumerate(self.program.slots) if not slot.boolean]
+        runs = [counting(self.program, self.program.slots[i]) for i in places]
+        return places, tuple(np.array(ends, np.int64)[:, None] for ends in zip(*runs, strict=True))
+
+    @cached_property
+    def _switches(self) -> list[int]:
+        return [i for i, slot in enumerate(self.program.slots) if slot.boolean]
+
+    def _room(self, before: State, after: State, count: int) -> Ints:
+        """For each column how many more scans only counters move in: 0 after an event, FOREVER at rest."""
+        room = np.full(count, FOREVER, np.int64)
+        changed = np.zeros(count, bool)
+        for i in self._switches:
+            changed |= before[i] != after[i]
+        places, ends = self._counters
+        for n, i in enumerate(places):
+            was, now = before[i], after[i]
+            step = now - was
+            if not step.any():
+                continue
+            least, most, highest, lowest = (int(e[n, 0]) for e in ends)
+            up = (step == 1) & (was >= least) & (now <= most)
+            down = (step == -1) & (was <= highest) & (now >= lowest)
+            each = np.where(up, most - now, np.where(down, now - lowest, np.where(step == 0, FOREVER, 0)))
+            room = np.minimum(room, each)
+        room[changed] = 0
+        return room
+
+    def phase(
+        self, columns: Columns, given: Given, scans: int, windows: Sequence[tuple[int, int]]
+    ) -> tuple[Columns, Looks, Ints]:
+        """Run so many scans with the same given. `windows`: first and last scan of each, from 1, within `scans`.
+
+        Gives the columns after it, what may be seen in each window, and the scan after which nothing changed any more
+        (-1 where something still may)."""
+        count, rows = len(columns.rest), len(self.looked_at)
+        may = np.zeros((2, len(windows), count, rows), bool)
+        final = [np.array(a) for a in columns.state]
+        settled = np.full(count, -1, np.int64)
+        where = np.arange(count)
+        inputs, state, done = columns.inputs, columns.state, np.zeros(count, np.int64)
+        look = self._looker(columns)
+        for event in range(MOST_EVENTS * 10):
+            pressing = event < given.held
+            before = state
+            many = ManyScenarios(self.program, len(where))
+            many.state = before
+            observations = many.scan_arrays(self._inputs(inputs, given, pressing=pressing))
+            state = many.state
+            room = self._room(before, state, len(where))
+            if pressing:
+                room[:] = 0
+            quiet = room >= FOREVER
+            last = np.minimum(done + 1 + room, scans)
+            if windows:
+                true, false = look(observations, where)
+                for w, (first, final_scan) in enumerate(windows):
+                    inside = (done + 1 <= final_scan) & (last >= first)
+                    if inside.any():
+                        may[0, w, where[inside]] |= true[inside]
+                        may[1, w, where[inside]] |= false[inside]
+            over = last >= scans
+            by = last - done - 1
+            moved = [
+                now if slot.boolean else now + (now - was) * np.where(now == was, 0, by)
+                for slot, was, now in zip(self.program.slots, before, state, strict=True)
+            ]
+            settled[where[quiet]] = done[quiet]
+            if over.any():
+                for target, now in zip(final, moved, strict=True):
+                    target[where[over]] = now[over]
+                going = ~over
+                if not going.any():
+                    break
+                where, done = where[going], last[going]
+                inputs, state = [a[going] for a in inputs], [a[going] for a in moved]
+                given = given.only(going)
+            else:
+                done, state = last, moved
+        else:
+            for target, now in zip(final, state, strict=True):
+                target[where] = now
+        return Columns(columns.inputs, final, settled >= 0), Looks(may[0], may[1]), settled
+
+    def _inputs(self, inputs: Sequence[Any], given: Given, *, pressing: bool) -> list[Any]:
+        place = {name: i for i, name in enumerate(self.scheme.sensors)}
+        line = {name: i for i, name in enumerate(self.external)}
+        lines = given.lines | given.pressed if pressing else given.lines
+        full = list(inputs)
+        for i, declared in enumerate(self.program.inputs):
+            if declared.kind is InputKind.ELEMENT:
+                full[i] = given.readings[:, place[declared.name]]
+            elif declared.kind is InputKind.LINE:
+                full[i] = lines[:, line[declared.name]]
+        return full
+
+    def _looker(self, columns: Columns) -> Any:
+        """From observations of some columns to what may be seen true, and false: arrays of shape (columns, sights)."""
+        at = {(o.kind, o.name): i for i, o in enumerate(self.program.observations)}
+        fault = {name: columns.inputs[i] for (kind, name), i in self._at.items() if kind is InputKind.FAULT}
+        broken: dict[str, Bools] = {}
+        for of, single in self._singles:
+            if single.mode is Mode.WIRE_BROKEN and of.name in fault:
+                part = single.parts[0]
+                broken[part] = broken.get(part, np.zeros(len(columns.rest), bool)) | fault[of.name]
+
+        def closed(observations: Sequence[Any], name: str, where: Ints) -> Bools:
+            made: Bools = observations[at[Observe.CLOSED, name]]
+            return made & ~broken[name][where] if name in broken else made
+
+        def look(observations: Sequence[Any], where: Ints) -> tuple[Bools, Bools]:
+            true, false = (np.zeros((len(where), len(self.looked_at)), bool) for _ in range(2))
+            for row, sight in enumerate(self.looked_at):
+                if sight.kind is SightKind.PATH:
+                    true[:, row] = observations[at[Observe.MAY_RUN, sight.name]]
+                    false[:, row] = observations[at[Observe.MAY_STOP, sight.name]]
+                    continue
+                if sight.kind is SightKind.DEVICE:
+                    value = closed(observations, sight.name, where)
+                    for other, by in self._feeds.get(sight.name, {}).items():
+                        for name in by:
+                            if name in fault:
+                                value = np.where(fault[name][where], closed(observations, other, where), value)
+                else:
+                    value = observations[at[_OBSERVED[sight.kind][0], sight.name]]
+                true[:, row], false[:, row] = value, ~value
+            return true, false
+
+        return look
+
+
+_OBSERVED: Mapping[SightKind, tuple[Observe, ...]] = {
+    kind: tuple(of for of, _ in observed([Sight(kind, "")], NO_FAULTS)) for kind in SightKind
+}
