@@ -22,8 +22,9 @@ MAY_IMPORT: dict[str, set[str]] = {
     "plan": {"scheme", "logic"},
     "explain": {"scheme", "logic", "proof", "faults", "plan"},
     "start": {"scheme"},
+    "record": {"scheme"},
     "draw": {"scheme", "logic", "faults"},
-    "cli": {"scheme", "logic", "check", "proof", "fuzz", "faults", "plan", "explain", "start", "draw"},
+    "cli": {"scheme", "logic", "check", "proof", "fuzz", "faults", "plan", "explain", "start", "draw", "record"},
 }
 
 

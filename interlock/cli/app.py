@@ -9,6 +9,7 @@ from typing import Annotated, Any
 
 import typer
 
+from interlock.cli.record_app import app as record_app
 from interlock.cli.status import Exit
 
 FileArgument = Annotated[Path, typer.Argument(metavar="FILE", help="the scheme file", show_default=False)]
@@ -24,6 +25,9 @@ app = typer.Typer(
     "An aid to engineering judgement; it certifies nothing.",
     epilog="Exit status: 0 good, 1 a finding or violation, 2 bad input.",
 )
+
+
+app.add_typer(record_app, name="record")
 
 
 def _version(wanted: bool) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -32,8 +33,7 @@ def cases(file: Path, only: str, *, as_json: bool) -> int:
             _print(result, scheme.scan_us, str(file))
     failed = sum(not r.passed for r in results)
     if as_json:
-        data = [_json(r, scheme.scan_us) for r in results]
-        print_json({"scheme": str(file), "passed": not failed, "cases": data})
+        print_json(cases_json(str(file), scheme.scan_us, results))
     else:
         verdict = f"{failed} failed" if failed else "all passed"
         sys.stdout.write(f"{count_text(len(results), 'case')}: {verdict}\n")
@@ -52,6 +52,15 @@ def _print(result: CaseResult, scan_us: int, file: str) -> None:
                 sys.stdout.writelines(f"      because {reason}\n" for reason in failure.reasons)
             sys.stdout.write("    the rules then:\n")
             sys.stdout.writelines(f"      {rule.sentence()}\n" for rule in step.rules)
+
+
+def cases_json(file: str, scan_us: int, results: Sequence[CaseResult]) -> dict[str, Any]:
+    """All results as plain data."""
+    return {
+        "scheme": file,
+        "passed": all(r.passed for r in results),
+        "cases": [_json(r, scan_us) for r in results],
+    }
 
 
 def _json(result: CaseResult, scan_us: int) -> dict[str, Any]:

@@ -47,7 +47,7 @@ def prove(
     found: list[Verdict] = []
     interrupted = False
     try:
-        for verdict in _judged(scheme, claims, faults, budget or BUDGET):
+        for verdict in judged(scheme, claims, faults, budget or BUDGET):
             found.append(verdict)
             if not as_json:
                 _print(scheme, verdict, faults, case=case, stories=stories)
@@ -101,7 +101,7 @@ def _faults(scheme: Scheme, names: list[str]) -> tuple[Fault, ...] | None:
     return tuple(faults)
 
 
-def _judged(scheme: Scheme, claims: list[Claim], faults: tuple[Fault, ...], budget: int) -> Iterator[Verdict]:
+def judged(scheme: Scheme, claims: list[Claim], faults: tuple[Fault, ...], budget: int) -> Iterator[Verdict]:
     """Verdicts one by one, with a line of progress on a terminal."""
     index, line = Index(scheme), Progress()
     for number, claim in enumerate(claims, 1):
@@ -166,24 +166,11 @@ def _finish(
     case: bool,
     as_json: bool,
 ) -> None:
-    assumptions = _assumptions(scheme)
-    asked = {c.requirement for c in claims}
-    unprotected = [c for c in scheme.not_protected if c.requirement in asked]
     if as_json:
-        print_json(
-            {
-                "scheme": str(file),
-                "holds": len(found) == len(claims) and all(v.outcome is Outcome.HOLDS for v in found),
-                "faults": [f.name for f in faults],
-                "claims": [verdict_json(scheme, v, faults, case=case) for v in found],
-                "not_judged": [c.name for c in claims[len(found) :]],
-                "not_protected": [c.name for c in unprotected],
-                "assumptions": assumptions,
-                **beside,
-            }
-        )
+        print_json({**verdicts_json(str(file), scheme, claims, found, faults, case=case), **beside})
         return
-    for claim in unprotected:
+    assumptions = _assumptions(scheme)
+    for claim in _unprotected(scheme, claims):
         reason = scheme.paths[claim.path].unswitched
         sys.stdout.write(f"{'unprotected':<10} {claim.name:<39} nothing switches {claim.path}: {reason}\n")
     for said in assumptions:
@@ -193,6 +180,32 @@ def _finish(
     rest = f"; interrupted with {len(claims) - len(found)} not judged" if interrupted else ""
     planted = f" with {', '.join(f.name for f in faults)}" if faults else ""
     sys.stdout.write(f"{count_text(len(found), 'claim')}{planted}: {said or 'none judged'}{rest}\n")
+
+
+def verdicts_json(
+    file: str,
+    scheme: Scheme,
+    claims: list[Claim],
+    found: list[Verdict],
+    faults: tuple[Fault, ...] = (),
+    *,
+    case: bool = False,
+) -> dict[str, Any]:
+    """All verdicts as plain data; `found` may be fewer than the claims, where judging was interrupted."""
+    return {
+        "scheme": file,
+        "holds": len(found) == len(claims) and all(v.outcome is Outcome.HOLDS for v in found),
+        "faults": [f.name for f in faults],
+        "claims": [verdict_json(scheme, v, faults, case=case) for v in found],
+        "not_judged": [c.name for c in claims[len(found) :]],
+        "not_protected": [c.name for c in _unprotected(scheme, claims)],
+        "assumptions": _assumptions(scheme),
+    }
+
+
+def _unprotected(scheme: Scheme, claims: list[Claim]) -> list[Claim]:
+    asked = {c.requirement for c in claims}
+    return [c for c in scheme.not_protected if c.requirement in asked]
 
 
 def _assumptions(scheme: Scheme) -> list[str]:
