@@ -146,7 +146,7 @@ def _refused(error: Exception, *, as_json: bool) -> int:
     else:
         message, hint = str(error), getattr(error, "help", "")
     if as_json:
-        print_json({"recorded": False, "message": message, "help": hint})
+        print_json({"done": False, "message": message, "help": hint})
     else:
         sys.stderr.write(f"{message}\n" + (f"  {hint}\n" if hint else ""))
     return Exit.BAD_INPUT
@@ -155,7 +155,7 @@ def _refused(error: Exception, *, as_json: bool) -> int:
 def _told(record: Path, written: Written, good: bool, *, as_json: bool) -> int:
     visit = written.visit
     if as_json:
-        print_json({"record": str(record), "recorded": True, **visit_json(visit), "seal": written.seal, "good": good})
+        print_json({"record": str(record), "done": True, **visit_json(visit), "seal": written.seal, "good": good})
     else:
         tell(
             (
