@@ -6,6 +6,7 @@ import stat
 from collections.abc import Sequence
 from pathlib import Path
 
+from interlock.plan.results import load_results
 from interlock.record.connections import (
     PICTURES,
     WHOLE,
@@ -14,10 +15,8 @@ from interlock.record.connections import (
     labels_of_name,
     tied,
 )
-from interlock.record.visit import VisitError, read_json
 from interlock.record.write import Picture
-
-RESULTS_FORMAT = "interlock results 1"
+from interlock.scheme.findings import SchemeError
 
 
 class UnusableError(ValueError):
@@ -90,22 +89,18 @@ def results_of(files: Sequence[Path], scheme_digest: str) -> bool:
     for file in files:
         regular(file)
         try:
-            data = read_json(file)
-            if data["format"] != RESULTS_FORMAT:
-                raise VisitError(f"its format is {data['format']!r}")
-            steps = [step["passed"] for step in data["steps"]]
-            made_with = str(data["scheme_digest"])
-        except (VisitError, KeyError, TypeError) as error:
-            raise UnusableError(
-                f"{file} holds no results of a test sheet: {error}", f"expected a file of the format `{RESULTS_FORMAT}`"
-            ) from error
-        if made_with.removeprefix("sha256:") != scheme_digest:
+            results = load_results(file)
+        except SchemeError as error:
+            first = error.findings[0]
+            where = f"{file}:{first.place.line}:{first.place.column}"
+            raise UnusableError(f"{where}: no results of a test sheet: {first.message}", first.help) from error
+        if results.scheme_digest != scheme_digest:
             raise UnusableError(
                 f"{file} holds results of another scheme",
-                f"they were taken with {made_with[:16]}…, and this is {scheme_digest[:16]}…: record them with the"
-                " scheme they belong to",
+                f"they were taken with {results.scheme_digest[:16]}…, and this is {scheme_digest[:16]}…: record them with"
+                " the scheme they belong to",
             )
-        passed = passed and not any(step is False for step in steps)
+        passed = passed and not any(step.passed is False for step in results.steps)
     return passed
 
 

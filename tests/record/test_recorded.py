@@ -129,7 +129,7 @@ REFUSED: dict[str, tuple[tuple[str, ...], str]] = {
     "a folder that is none": (("bench.yaml", "--by", "A", "--photos", "a.jpg"), "a.jpg is no folder"),
     "a folder for a file": (("bench.yaml", "--by", "A", "--attach", "folder"), "folder is no file"),
     "no time": (("bench.yaml", "--by", "A", "--when", "yesterday"), "`yesterday` is no time"),
-    "no results": (("bench.yaml", "--by", "A", "--results", "bench.yaml"), "holds no results of a test sheet"),
+    "no results": (("bench.yaml", "--by", "A", "--results", "bench.yaml"), "no results of a test sheet"),
     "results of another scheme": (("bench.yaml", "--by", "A", "--results", "other.json"), "results of another scheme"),
     "notes that are no text": (("bench.yaml", "--by", "A", "--notes", "a.jpg"), "a.jpg is no text"),
 }
