@@ -24,7 +24,21 @@ MAY_IMPORT: dict[str, set[str]] = {
     "start": {"scheme"},
     "record": {"scheme"},
     "draw": {"scheme", "logic", "faults"},
-    "cli": {"scheme", "logic", "check", "proof", "fuzz", "faults", "plan", "explain", "start", "draw", "record"},
+    "sheet": {"scheme", "logic", "plan", "explain"},
+    "cli": {
+        "scheme",
+        "logic",
+        "check",
+        "proof",
+        "fuzz",
+        "faults",
+        "plan",
+        "explain",
+        "start",
+        "draw",
+        "record",
+        "sheet",
+    },
 }
 
 

@@ -43,5 +43,14 @@ class Ident(Word):
     # Groups.
     GROUP_PARTLY_STOPPED = "group-partly-stopped"
     BLOCKS_WHAT_MUST_RUN = "blocks-what-must-run"
+    # The grading: which step acts before which.
+    SOURCE_ABOVE_TRIP = "source-above-trip"
+    CUT_OFF_AFTER_TRIP = "cut-off-after-trip"
+    SETTINGS_OUT_OF_ORDER = "settings-out-of-order"
+    STEPS_OVERLAP = "steps-overlap"
+    DAMAGE_BEFORE_STOP = "damage-before-stop"
+    # What is set inside a device.
+    REMOTE_INPUT_DISABLED = "remote-input-disabled"
+    REMOTE_INPUT_UNVERIFIED = "remote-input-unverified"
     # The scheme's own list of accepted findings.
     ACCEPTANCE_UNUSED = "acceptance-unused"

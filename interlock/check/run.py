@@ -8,6 +8,8 @@ from interlock.check import (
     assumptions,
     contacts,
     coverage,
+    devices,
+    grading,
     groups,
     losses,
     overrides,
@@ -31,6 +33,8 @@ CHECKS: tuple[Check, ...] = (
     contacts.check,
     overrides.check,
     groups.check,
+    grading.check,
+    devices.check,
 )
 
 

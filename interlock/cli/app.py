@@ -334,6 +334,20 @@ def draw(
 
 
 @app.command()
+def settings(
+    file: FileArgument,
+    to: Annotated[
+        Path | None, typer.Option("--to", metavar="FILE", help="an .html page that prints on A4", show_default=False)
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Print the settings sheet: what is to be set inside each device, and whether the steps are in order."""
+    from interlock.cli import settings as command
+
+    raise typer.Exit(command.settings(file, to, as_json=as_json))
+
+
+@app.command()
 def schema(as_json: JsonOption = True) -> None:
     """Print the JSON Schema of a scheme file, for editors; it is JSON with or without --json."""
     from interlock.cli import schema as command

@@ -14,11 +14,18 @@ from interlock.draw.page import FOOT, HEAD, Drawing, a4, framed
 from interlock.draw.style import GREY, LINE_HEIGHT, MARGIN, NORMAL, SMALL, Stroke
 from interlock.draw.svg import Svg
 from interlock.draw.words import asked_text
+from interlock.scheme.bands import limited, looked_after, reading_error, truth_at
 from interlock.scheme.model import Claim, Interval, Limit, Quantity, Rule, Scheme
 from interlock.scheme.units import time_text, value_text
-from interlock.scheme.words import Combine, Must, Signal
+from interlock.scheme.words import Must, Signal
 
 Scale = Callable[[int], float]  # a value to its height on the page
+
+SAYS = (
+    "Right: the rules, solid where they trip, dashed where they clear; a bar shows where the truth can be then. Left: "
+    "what requirements say of the truth."
+)
+SAYS_DEVICES = " Coloured: what is set inside devices; dotted where they come back."
 
 AXIS = 300.0  # x of the scale; requirements stand to its left, rules to its right
 BAND, BAND_GAP = 9.0, 5.0
@@ -39,7 +46,10 @@ def draw_ladders(scheme: Scheme) -> list[Drawing]:
     """A ladder for each quantity that a rule or a requirement has a limit on."""
     drawings = []
     for quantity in scheme.quantities.values():
-        rules, claims = rule_rungs(scheme, quantity), claim_rungs(scheme, quantity)
+        rules = sorted(
+            (*rule_rungs(scheme, quantity), *device_rungs(scheme, quantity)), key=lambda r: (-r.value, r.words)
+        )
+        claims = sorted((*claim_rungs(scheme, quantity), *damage_rungs(quantity)), key=lambda r: (-r.value, r.words))
         if rules or claims:
             drawings.append(_draw(scheme, quantity, rules, claims))
     return drawings
@@ -48,9 +58,12 @@ def draw_ladders(scheme: Scheme) -> list[Drawing]:
 def rule_rungs(scheme: Scheme, quantity: Quantity) -> list[Rung]:
     """The trips and clears of the rules that look after this quantity, highest first."""
     rungs = []
+    limits = {downward: limited(scheme, downward=downward) for downward in (True, False)}
     for rule in scheme.rules.values():
-        error = _error(scheme, rule, quantity.name)
-        if error is None or not isinstance(rule.trips.test, Limit) or not _looks_after(scheme, rule, quantity):
+        error = reading_error(scheme, rule.watches, rule.watched, quantity.name)
+        if error is None or not isinstance(rule.trips.test, Limit):
+            continue
+        if quantity.name not in looked_after(scheme, rule, limits[rule.trips.test.compare.downward]):
             continue
         for verb, trigger in (("trips", rule.trips), ("clears", rule.clears)):
             if not isinstance(trigger.test, Limit):
@@ -62,13 +75,40 @@ def rule_rungs(scheme: Scheme, quantity: Quantity) -> list[Rung]:
             rungs.append(
                 Rung(
                     value,
-                    Interval(value - error.high, value - error.low),
+                    truth_at(value, error),
                     f"{rule.name} {verb} {asked}{delay}{does}",
                     f"{rule.name} {verb}: {rule.why}" if rule.why else f"{rule.name} {verb}",
                     Stroke.HEAVY if verb == "trips" else Stroke.DASHED,
                 )
             )
     return sorted(rungs, key=lambda r: (-r.value, r.words))
+
+
+def device_rungs(scheme: Scheme, quantity: Quantity) -> list[Rung]:
+    """What is set inside devices on this quantity, each with the value of the quantity itself, highest first."""
+    rungs = []
+    for device in scheme.devices.values():
+        for limit in device.limits:
+            if limit.quantity != quantity.name:
+                continue
+            compare = f"{limit.compare} " if limit.compare else ""
+            delay = f" for {time_text(limit.delay.us)}" if limit.delay.us else ""
+            each = f", {value_text(limit.nominal, quantity.kind)} a cell" if limit.nominal != limit.value else ""
+            words = f"{device.path} {limit.which}: {compare}{value_text(limit.value, quantity.kind)}{delay}{each}"
+            stroke = Stroke.DOTTED if limit.which.cut_off else Stroke.ACCENT
+            rungs.append(Rung(limit.nominal, limit.truth, words, device.what or words, stroke))
+    return sorted(rungs, key=lambda r: (-r.value, r.words))
+
+
+def damage_rungs(quantity: Quantity) -> list[Rung]:
+    """Where the cells themselves are damaged."""
+    return [
+        Rung(
+            value, None, f"{side} {value_text(value, quantity.kind)}: damage", "damage, by the datasheet", Stroke.HEAVY
+        )
+        for side, value in (("above", quantity.damaged_above), ("below", quantity.damaged_below))
+        if value is not None
+    ]
 
 
 def claim_rungs(scheme: Scheme, quantity: Quantity) -> list[Rung]:
@@ -104,46 +144,6 @@ def _effect(rule: Rule) -> str:
     return "; ".join(said) or "sends its line"
 
 
-def _error(scheme: Scheme, rule: Rule, quantity: str) -> Interval | None:
-    """reading - truth of this quantity for what the rule watches; None where it does not follow it."""
-    if rule.watches is Signal.SENSOR:
-        return _sensor_error(scheme, rule.watched, quantity)
-    if rule.watches is not Signal.READING:
-        return None
-    reading = scheme.readings[rule.watched]
-    errors = [_sensor_error(scheme, s, quantity) for s in reading.sensors]
-    known = [e for e in errors if e is not None]
-    if len(known) < len(errors) or reading.combine is Combine.DIFFERENCE_OF:
-        return None
-    lows, highs = [e.low for e in known], [e.high for e in known]
-    all_needed = reading.needs == len(errors)
-    if reading.combine is Combine.LOWEST_OF and all_needed:
-        return Interval(min(lows), min(highs))
-    if reading.combine is Combine.HIGHEST_OF and all_needed:
-        return Interval(max(lows), max(highs))
-    return Interval(min(lows), max(highs))
-
-
-def _sensor_error(scheme: Scheme, sensor: str, quantity: str) -> Interval | None:
-    return next((e.interval for e in scheme.sensors[sensor].measures if e.quantity == quantity), None)
-
-
-def _looks_after(scheme: Scheme, rule: Rule, quantity: Quantity) -> bool:
-    """Of several quantities of one sensor, a rule looks after those that a requirement limits on the same side."""
-    sensors = scheme.readings[rule.watched].sensors if rule.watches is Signal.READING else (rule.watched,)
-    measured = {e.quantity for s in sensors for e in scheme.sensors[s].measures}
-    if len(measured) == 1 or not isinstance(rule.trips.test, Limit):
-        return True
-    limited = {
-        c.name
-        for claim in scheme.claims
-        if claim.must is Must.NEVER_RUNNING
-        for c in claim.conditions
-        if isinstance(c.test, Limit) and c.test.compare.downward is rule.trips.test.compare.downward
-    }
-    return quantity.name in limited or not limited & measured
-
-
 def _draw(scheme: Scheme, quantity: Quantity, rules: Sequence[Rung], claims: Sequence[Rung]) -> Drawing:
     width, height = a4()
     svg = framed(
@@ -153,8 +153,7 @@ def _draw(scheme: Scheme, quantity: Quantity, rules: Sequence[Rung], claims: Seq
         + "; ".join(r.words for r in sorted((*rules, *claims), key=lambda r: -r.value)),
         width=width,
         height=height,
-        says="To the right the rules: solid where they trip, dashed where they clear; a bar shows where the truth can "
-        "be when the reading meets the threshold. To the left what the requirements say of the truth.",
+        says=SAYS + (SAYS_DEVICES if any(r.stroke in (Stroke.ACCENT, Stroke.DOTTED) for r in rules) else ""),
     )
     top, bottom = MARGIN + HEAD + 12, height - MARGIN - FOOT
     values = [r.value for r in (*rules, *claims)]

@@ -44,11 +44,20 @@ def _quantity(scheme: Scheme, quantity: Quantity) -> Item:
         sentences.append(say(Say.QUANTITY_AT_LEAST, bound=_bound(quantity.at_least, kind)))
     if quantity.at_most:
         sentences.append(say(Say.QUANTITY_AT_MOST, bound=_bound(quantity.at_most, kind)))
+    for template, value in (
+        (Say.QUANTITY_DAMAGED_BELOW, quantity.damaged_below),
+        (Say.QUANTITY_DAMAGED_ABOVE, quantity.damaged_above),
+    ):
+        if value is not None:
+            sentences.append(say(template, value=value_text(value, kind)))
     sentences.append(say(Say.QUANTITY_MEASURED, sensors=listing(sensors)) if sensors else say(Say.QUANTITY_UNMEASURED))
     data: dict[str, Plain] = {"unit": str(kind), "span": plain_interval(quantity.span), "measured_by": [*sensors]}
     for key, tie in (("at_least", quantity.at_least), ("at_most", quantity.at_most)):
         if tie:
             data[key] = {"quantity": tie.other, "difference": number(tie.difference)}
+    for name, value in (("damaged_below", quantity.damaged_below), ("damaged_above", quantity.damaged_above)):
+        if value is not None:
+            data[name] = number(value)
     return Item(quantity.name, quantity.name, (*sentences, *why(quantity.why)), data=data)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from interlock.explain.claims import cases, not_protected, requirements
+from interlock.explain.devices import devices
 from interlock.explain.document import Chapter, Document, Item
 from interlock.explain.faults import accepted, excluded, faults, rates
 from interlock.explain.measured import quantities, readings, sensors, why
@@ -52,6 +53,7 @@ _CHAPTERS = complete(
         Section.GROUPS: groups,
         Section.PATHS: paths,
         Section.OUTPUTS: outputs,
+        Section.DEVICES: devices,
         Section.REQUIREMENTS: requirements,
         Section.NOT_PROTECTED: not_protected,
         Section.CASES: cases,

@@ -19,6 +19,7 @@ from interlock.scheme.words import (
     Mode,
     Must,
     OnInvalid,
+    OwnLimit,
     Part,
     PowerUp,
     Reset,
@@ -79,6 +80,8 @@ STATES: Final = complete(
     State,
     "states in words",
 )
+
+OWN_LIMITS: Final = complete({w: Say["OWN_" + w.name] for w in OwnLimit}, OwnLimit, "own limits")
 
 COMBINED: Final = complete(
     {

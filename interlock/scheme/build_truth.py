@@ -31,12 +31,27 @@ def build_quantities(draft: Draft) -> dict[str, Quantity]:
     built = {}
     for name, found in fields.items():
         at_least, at_most, why = _tie(draft, found, "at_least"), _tie(draft, found, "at_most"), found.text("why")
-        if name in spans:
-            kind = draft.kinds[name]
-            built[name] = Quantity(name, kind, spans[name].interval, at_least, at_most, why, found.place)
+        kind = draft.kinds.get(name)
+        below, above = _fixed(draft, found, "damaged_below", kind), _fixed(draft, found, "damaged_above", kind)
+        if name in spans and kind is not None:
+            built[name] = Quantity(name, kind, spans[name].interval, at_least, at_most, why, below, above, found.place)
+            _judge_damage(draft, found, built[name])
     if built and len(built) == len(fields) and closed(declared_bounds(built)) is None:
         _report_impossible(draft, built)
     return built
+
+
+def _judge_damage(draft: Draft, found: Fields, quantity: Quantity) -> None:
+    """Damage lies within the span: where the quantity can never be, nothing is damaged."""
+    for key, value in (("damaged_below", quantity.damaged_below), ("damaged_above", quantity.damaged_above)):
+        if value is not None and value not in quantity.span:
+            draft.log.report(
+                "limit-outside-span",
+                f"`{quantity.name}` is damaged at {value_text(value, quantity.kind)}, where it can never be",
+                found.value_place(key),
+                "correct it, or the span",
+                ((found.value_place("span"), "the span"),),
+            )
 
 
 def _report_impossible(draft: Draft, built: dict[str, Quantity]) -> None:
@@ -154,12 +169,12 @@ def _errors(draft: Draft, written: list[tuple[Named, Span, Scalar]]) -> tuple[Se
     errors = []
     for named, span, _ in written:
         name = draft.find(named, Section.QUANTITIES)
-        if name and _difference_unit(draft, name, span, named.place):
+        if name and difference_unit(draft, name, span, named.place):
             errors.append(SensorError(name, span.interval))
     return tuple(errors)
 
 
-def _difference_unit(draft: Draft, name: str, span: Span, place: Place) -> bool:
+def difference_unit(draft: Draft, name: str, span: Span, place: Place) -> bool:
     kind = draft.kinds.get(name)
     if kind is None or (span.unit.kind is kind and span.unit.difference):
         return True
@@ -184,7 +199,7 @@ def changed_errors(draft: Draft, found: Fields, key: str, healthy: dict[str, Int
     if written is None:
         return ()
     if isinstance(written, Span):
-        if all(_difference_unit(draft, q, written, found.value_place(key)) for q in healthy):
+        if all(difference_unit(draft, q, written, found.value_place(key)) for q in healthy):
             return tuple(SensorError(q, written.interval) for q in healthy)
         return ()
     changed = dict(healthy)
@@ -197,7 +212,7 @@ def changed_errors(draft: Draft, found: Fields, key: str, healthy: dict[str, Int
                 named.place,
                 "measured: " + ", ".join(healthy),
             )
-        elif name and _difference_unit(draft, name, span, named.place):
+        elif name and difference_unit(draft, name, span, named.place):
             changed[name] = span.interval
     return tuple(SensorError(q, interval) for q, interval in changed.items())
 
@@ -209,7 +224,7 @@ def _fixed(draft: Draft, found: Fields, key: str, kind: Kind | None) -> int | No
     if kind and not draft.fits(measure, kind, difference=False):
         draft.log.report(
             "wrong-unit",
-            f"`{measure.unit.symbol}` does not fit `{found.name}`, which measures a {kind.noun}",
+            f"`{measure.unit.symbol}` does not fit `{found.name}`: {kind.noun} is asked for",
             found.value_place(key),
             f"expected a value in {kind}",
         )

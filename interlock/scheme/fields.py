@@ -269,6 +269,14 @@ class Fields:
         """quantity: low to high."""
         return self.per_name(key, Form.MEASURES, read_span)
 
+    def charges_to(self, key: str) -> list[tuple[Named, Measure, Scalar]]:
+        """quantity: value."""
+        return self.per_name(key, Form.CHARGES_TO, read_value)
+
+    def acts_at(self, key: str) -> list[tuple[Named, WrittenTrigger, Scalar]]:
+        """quantity: condition for time."""
+        return self.per_name(key, Form.ACTS_AT, read_trigger)
+
     def errors(self, key: str) -> Span | list[tuple[Named, Span, Scalar]] | None:
         """One interval, or one per quantity."""
         node = self._node(key, Form.ERRORS)

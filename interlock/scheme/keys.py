@@ -11,6 +11,7 @@ from interlock.scheme.words import (
     DeviceInput,
     EnergisedWhen,
     OnInvalid,
+    OwnLimit,
     PowerUp,
     Reset,
     Word,
@@ -39,6 +40,8 @@ class Form(Word):
     RATE = "number per h"
     FLOW = "charge, discharge, both, none, or a condition for each direction"
     FAULTS = "a fault or a list of faults"
+    CHARGES_TO = "quantity: value"
+    ACTS_AT = "quantity: condition for time"
     SETTINGS = "name: value, on or off"
     EXPECTATIONS = "name: running, stopped, on, off, active or a state"
 
@@ -71,6 +74,7 @@ class Section(Word):
     GROUPS = "groups"
     PATHS = "paths"
     OUTPUTS = "outputs"
+    DEVICES = "devices"
     REQUIREMENTS = "requirements"
     STEPS = "cases"
     FAULTS = "faults"
@@ -91,6 +95,7 @@ TOP: tuple[tuple[str, bool, str], ...] = (
     ("groups", False, "names for several paths; sources, loads and all exist"),
     ("paths", True, "what carries current"),
     ("outputs", False, "from permit to a device's own input"),
+    ("devices", False, "what is set inside the device at the end of a path, by the path's name"),
     ("requirements", False, "what must never happen"),
     ("cases", False, "examples by hand, run as tests"),
     ("faults", False, "faults left out, added, tied together, or with a rate"),
@@ -102,6 +107,8 @@ KEYS: dict[Section, tuple[Key, ...]] = {
         Key("span", Form.SPAN, "the values it may take", required=True),
         Key("at_least", Form.TIE, "never below that quantity, with a difference"),
         Key("at_most", Form.TIE, "never above that quantity, with a difference"),
+        Key("damaged_below", Form.VALUE, "below this the cell itself is damaged, by its datasheet"),
+        Key("damaged_above", Form.VALUE, "above this the cell itself is damaged, by its datasheet"),
         WHY,
     ),
     Section.SENSORS: (
@@ -175,6 +182,30 @@ KEYS: dict[Section, tuple[Key, ...]] = {
         Key("starts_within", Form.TIME, "how long it may stay stopped after it is told to run"),
         TERMINAL,
         WIRE,
+        WHY,
+    ),
+    Section.DEVICES: (
+        Key("what", Form.TEXT, "what it is, for people"),
+        Key("cells", Form.COUNT, "cells in series between its terminals: its volts are so many times a cell's"),
+        Key("error", Form.ERRORS, "what it takes the quantity for minus what stands at the pack, its leads included"),
+        Key("imbalance", Form.ERRORS, "with `cells`: how far that cell may then be from the mean of the pack"),
+        *(
+            Key(str(limit), Form.CHARGES_TO if limit.charges else Form.ACTS_AT, says)
+            for limit, says in (
+                (OwnLimit.ABSORPTION, "the voltage it charges to"),
+                (OwnLimit.FLOAT, "the voltage it holds a full pack at"),
+                (OwnLimit.HIGH_CUT_OFF, "where it stops by itself on the high side"),
+                (OwnLimit.HIGH_RECONNECT, "where it comes back after that"),
+                (OwnLimit.LOW_CUT_OFF, "where it stops by itself on the low side"),
+                (OwnLimit.LOW_RECONNECT, "where it comes back after that"),
+                (OwnLimit.HOT_CUT_OFF, "where it stops by itself for heat"),
+                (OwnLimit.HOT_RECONNECT, "where it comes back after that"),
+                (OwnLimit.COLD_CUT_OFF, "where it stops by itself for cold"),
+                (OwnLimit.COLD_RECONNECT, "where it comes back after that"),
+            )
+        ),
+        Key("remote_enabled", Form.YES_NO, "whether its remote input is set to be heeded; not given: it has none"),
+        Key("verified_at", Form.TEXT, "where and how one sees that the remote input is heeded"),
         WHY,
     ),
     Section.REQUIREMENTS: (

@@ -22,6 +22,7 @@ from interlock.scheme.words import (
     Mode,
     Must,
     OnInvalid,
+    OwnLimit,
     Part,
     PowerUp,
     Reset,
@@ -90,6 +91,8 @@ class Quantity:
     at_least: Tie | None = None
     at_most: Tie | None = None
     why: str = ""
+    damaged_below: int | None = None
+    damaged_above: int | None = None
     place: Place = field(default=NOWHERE, compare=False, repr=False)
 
 
@@ -257,6 +260,49 @@ class Output:
 
 
 @dataclass(frozen=True, slots=True)
+class DeviceLimit:
+    """One setting inside a device, on `quantity`.
+
+    `value` is what is set, in the device's own terms (pack volts where it has `cells`); `compare` is None for a voltage
+    it charges to. `nominal` is the same of the quantity itself, to the nearest millionth; `truth` holds every value
+    that the quantity can have when the device acts (or holds its voltage), rounded outward to millionths.
+    """
+
+    which: OwnLimit
+    quantity: str
+    value: int
+    compare: Compare | None
+    delay: Delay
+    nominal: int
+    truth: Interval
+    place: Place = field(default=NOWHERE, compare=False, repr=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Device:
+    """What is set inside the device at the end of a path. `cells`: 1 where its volts are a cell's.
+
+    `errors`: what the device takes a quantity for minus what it is at the pack, for the quantities it gives one for.
+    `remote_enabled` is None where the device is said to have no remote input.
+    """
+
+    path: str
+    limits: tuple[DeviceLimit, ...]
+    cells: int = 1
+    errors: tuple[SensorError, ...] = ()
+    imbalance: tuple[SensorError, ...] = ()
+    remote_enabled: bool | None = None
+    verified_at: str = ""
+    what: str = ""
+    why: str = ""
+    place: Place = field(default=NOWHERE, compare=False, repr=False)
+
+    def limit(self, which: OwnLimit) -> DeviceLimit | None:
+        """The setting of that kind; None where none is given."""
+        return next((one for one in self.limits if one.which is which), None)
+
+
+@dataclass(frozen=True, slots=True)
 class Claim:
     """One requirement on one path. `any_of` holds the modes that a built-in group adds for a path with modes."""
 
@@ -417,6 +463,7 @@ class Scheme:
     order: tuple[str, ...]
     why: str = ""
     excluded_faults: Mapping[str, Fault] = field(default_factory=dict)  # the records of `excluded`
+    devices: Mapping[str, Device] = field(default_factory=dict)  # by the name of the path
 
     def reads(self, unit: str) -> tuple[str, ...]:
         """The lines that `unit` reads, in the scheme's order."""

@@ -6,6 +6,7 @@ import os
 
 from interlock.scheme.build_cases import build_cases
 from interlock.scheme.build_claims import build_claims
+from interlock.scheme.build_devices import build_devices
 from interlock.scheme.build_faults import build_faults
 from interlock.scheme.build_logic import build_lines, build_rules, build_units, rule_order, with_senders
 from interlock.scheme.build_power import build_groups, build_outputs, build_paths, with_drivers
@@ -64,6 +65,7 @@ def read(source: Source) -> Scheme:
     judge_limits(draft, rules, quantities, sensors, readings)
     order = rule_order(draft, rules, lines)
     claims, not_protected = build_claims(draft, paths, groups, lines, quantities)
+    devices = build_devices(draft, paths, quantities)
     if draft.log.findings:  # the catalogue would only repeat what is missing
         _accepted(draft)
         raise SchemeError(draft.log.findings)
@@ -98,6 +100,7 @@ def read(source: Source) -> Scheme:
         order=order,
         why=texts.get("why", ""),
         excluded_faults=catalogue.excluded,
+        devices=devices,
     )
 
 

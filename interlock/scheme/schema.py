@@ -79,6 +79,8 @@ _FORMS: dict[Form, dict[str, Any]] = {
         ]
     },
     Form.FAULTS: _list_of(_text()),
+    Form.CHARGES_TO: _mapping_of(_text(rf"^\s*{_VALUE}\s*$")),
+    Form.ACTS_AT: _mapping_of(_text(rf"^\s*{_TEST}(\s+for\s+{_TIME})?\s*$")),
     Form.SETTINGS: _mapping_of({"anyOf": [_text(rf"^\s*({_VALUE}|on|off)\s*$"), {"type": "boolean"}]}),
     Form.EXPECTATIONS: _mapping_of(_words("running", "stopped", "on", "off", "active", *(str(s) for s in State))),
 }

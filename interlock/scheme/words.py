@@ -145,6 +145,44 @@ class Must(Word):
     NEVER_STOPPED = "never_stopped"
 
 
+class OwnLimit(Word):
+    """The settings inside a device that have to do with the pack."""
+
+    ABSORPTION = "absorption"
+    FLOAT = "float"
+    HIGH_CUT_OFF = "high_cut_off"
+    HIGH_RECONNECT = "high_reconnect"
+    LOW_CUT_OFF = "low_cut_off"
+    LOW_RECONNECT = "low_reconnect"
+    HOT_CUT_OFF = "hot_cut_off"
+    HOT_RECONNECT = "hot_reconnect"
+    COLD_CUT_OFF = "cold_cut_off"
+    COLD_RECONNECT = "cold_reconnect"
+
+    @property
+    def charges(self) -> bool:
+        """True for a voltage that the device charges to; the others are limits at which it stops or comes back."""
+        return self in (OwnLimit.ABSORPTION, OwnLimit.FLOAT)
+
+    @property
+    def of_heat(self) -> bool:
+        """True for a limit on a temperature."""
+        return str(self).startswith(("hot", "cold"))
+
+    @property
+    def downward(self) -> bool:
+        """True where it acts below its value: a stop on the low side, or coming back from the high one."""
+        return self in (
+            OwnLimit.LOW_CUT_OFF, OwnLimit.COLD_CUT_OFF, OwnLimit.HIGH_RECONNECT, OwnLimit.HOT_RECONNECT,
+        )  # fmt: skip
+
+    @property
+    def cut_off(self) -> OwnLimit | None:
+        """The cut-off from which a re-connect comes back; None for all others."""
+        name = str(self)
+        return OwnLimit(name.replace("_reconnect", "_cut_off")) if name.endswith("_reconnect") else None
+
+
 class Signal(Word):
     """What a condition can look at."""
 

@@ -20,7 +20,7 @@ why: it holds what the other schemes leave out.
 quantities:
   cold: {span: -30 to 80 degC}
   hot: {span: -30 to 80 degC, at_least: cold - 1 K, at_most: cold + 6 K, why: measured once with a camera}
-  level: {span: 0 to 100 %}
+  level: {span: 0 to 100 %, damaged_below: 2 %, damaged_above: 99 %}
   spare: {span: 0 to 10 V}
 sensors:
   high_probe: {measures: {cold: 1 to 2 K}, valid: -35 to 90 degC, drifts: -3 to 3 K, misplaced: 0 to 8 K,
@@ -87,6 +87,24 @@ outputs:
   K4: {drives: [heater], contact: driven, runs_when: high}
   K5: {drives: [lamp], contact: normally_closed, runs_when: closed, energised_when: stops}
   K6: {drives: [fan, second_fan], contact: normally_open, runs_when: closed, wire: W6, terminal: X6}
+devices:
+  charger:
+    what: a charger.
+    cells: 4
+    error: {spare: -0.1 to 0.1 V, hot: -1 to 1 K, cold: -1 to 1 K}
+    imbalance: {spare: 0 to 20 mV}
+    absorption: {spare: 14.2 V}
+    float: {spare: 13.6 V}
+    high_cut_off: {spare: above 14.6 V for 1 s}
+    high_reconnect: {spare: below 13.8 V for 1 min}
+    hot_cut_off: {hot: at_or_above 45 degC}
+    hot_reconnect: {hot: below 40 degC}
+    cold_cut_off: {cold: below 8 degC}
+    cold_reconnect: {cold: above 11 degC}
+    remote_enabled: yes
+    verified_at: "its menu, page 4."
+  lamp: {low_cut_off: {level: below 20 % for 5 s}, low_reconnect: {level: above 30 %}, remote_enabled: yes}
+  heater: {remote_enabled: no, why: it is an old one}
 requirements:
   no_cold: {never_running: sources, while: {cold: below 0 degC}, longer_than: 10 s}
   no_heat: {never_running: heater, while: {charger: running, unread: on}, longer_than: 0 s}

@@ -47,6 +47,7 @@ def test_every_part_of_a_scheme_is_explained_once_and_in_its_order(scheme: Schem
         (Section.GROUPS, scheme.groups),
         (Section.PATHS, scheme.paths),
         (Section.OUTPUTS, scheme.outputs),
+        (Section.DEVICES, scheme.devices),
         (Section.RATES, scheme.rates),
     ):
         assert names(explained, section) == list(parts)

@@ -1,0 +1,1 @@
+"""Sheets that people take along to the installation: on paper, and on a phone."""
