@@ -178,15 +178,14 @@ def spread(wanted: Sequence[float], heights: Sequence[float], top: float, bottom
     """Middles as near to the wanted ones as they can be without overlapping, in the same order (from the top)."""
     placed: list[list[float]] = []  # blocks of labels that touch: [middle of the block, height, first index, count]
     for i, (at, height) in enumerate(zip(wanted, heights, strict=True)):
-        placed.append([at, height, i, 1])
+        placed.append([_clamped(at, height, top, bottom), height, i, 1])
         while len(placed) > 1 and placed[-2][0] + placed[-2][1] / 2 > placed[-1][0] - placed[-1][1] / 2:
             middle, size, _, count = placed.pop()
             before = placed[-1]
             total = before[1] + size
             before[0] = (before[0] * before[3] + middle * count) / (before[3] + count)
+            before[0] = _clamped(before[0], total, top, bottom)
             before[1], before[3] = total, before[3] + count
-        block = placed[-1]
-        block[0] = min(max(block[0], top + block[1] / 2), max(bottom - block[1] / 2, top + block[1] / 2))
     middles: list[float] = []
     for middle, size, first, count in placed:
         at = middle - size / 2
@@ -194,6 +193,11 @@ def spread(wanted: Sequence[float], heights: Sequence[float], top: float, bottom
             middles.append(at + height / 2)
             at += height
     return middles
+
+
+def _clamped(middle: float, height: float, top: float, bottom: float) -> float:
+    """The middle moved so that the block lies between top and bottom; from the top on where it is too high for both."""
+    return min(max(middle, top + height / 2), max(bottom - height / 2, top + height / 2))
 
 
 def _rules(

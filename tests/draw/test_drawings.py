@@ -12,7 +12,7 @@ from xml.etree import ElementTree as ET
 import pytest
 
 from interlock.draw.everything import DrawingKind, draw, index_page
-from interlock.draw.ladder import claim_rungs, draw_ladders, rule_rungs, spread
+from interlock.draw.ladder import claim_rungs, device_rungs, draw_ladders, rule_rungs, spread
 from interlock.draw.layout import NoRendererError, renderer
 from interlock.draw.machine import arrows_of, draw_machine
 from interlock.draw.matrix import draw_matrix
@@ -75,7 +75,8 @@ def test_a_ladder_places_higher_values_higher_and_to_scale(hut: Scheme) -> None:
         lines = [e for e in group.iter(f"{SVG}line") if e.get("y1") == e.get("y2")]
         if found and lines:
             heights[float(found[1])] = float(lines[0].get("y1", "0"))
-    limits = {r.value / 1e6 for r in (*rule_rungs(hut, quantity), *claim_rungs(hut, quantity))}
+    rungs = (*rule_rungs(hut, quantity), *device_rungs(hut, quantity), *claim_rungs(hut, quantity))
+    limits = {r.value / 1e6 for r in rungs}
     assert set(heights) == limits
     values = sorted(heights)
     assert [heights[v] for v in values] == sorted(heights.values(), reverse=True)
@@ -197,3 +198,20 @@ def test_a_quantity_without_limits_has_no_ladder() -> None:
     scheme = loads(edited(("lowest_cell:  {span", "idle: {span: 0 to 1 V}\n  lowest_cell:  {span")))
     assert "ladder_idle" not in {d.name for d in draw_ladders(scheme)}
     assert all(r.watches is not Signal.QUANTITY for r in scheme.rules.values())
+
+
+def test_labels_that_are_pushed_up_by_the_foot_push_those_before_them() -> None:
+    heights = [10.0] * 4
+    middles = spread([20.0, 78.0, 95.0, 95.0], heights, 0.0, 100.0)
+    assert all(b - a >= 10.0 - 1e-9 for a, b in pairwise(middles)), middles
+    assert middles[-1] <= 95.0
+
+
+def test_what_is_set_inside_devices_stands_on_the_ladder_by_the_cell(hut: Scheme) -> None:
+    rungs = device_rungs(hut, hut.quantities["highest_cell"])
+    assert len(rungs) == sum(
+        limit.quantity == "highest_cell" for device in hut.devices.values() for limit in device.limits
+    )
+    assert any(r.value == 3_450_000 and "55.2 V, 3.45 V a cell" in r.words for r in rungs)
+    drawing = next(d for d in draw_ladders(hut) if d.name == "ladder_highest_cell")
+    assert "above 3.8 V: damage" in str(drawing.svg)
