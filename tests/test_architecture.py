@@ -21,6 +21,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "faults": {"scheme", "logic", "proof"},
     "plan": {"scheme", "logic"},
     "explain": {"scheme", "logic", "proof", "faults", "plan"},
+    "export": {"scheme", "logic", "explain"},
     "start": {"scheme"},
     "record": {"scheme"},
     "draw": {"scheme", "logic", "faults"},
@@ -38,6 +39,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "draw",
         "record",
         "sheet",
+        "export",
     },
 }
 

@@ -348,6 +348,33 @@ def settings(
 
 
 @app.command()
+def export(
+    file: FileArgument,
+    unit: Annotated[
+        str, typer.Option("--unit", metavar="NAME", help="whose rules; the first unit if not given", show_default=False)
+    ] = "",
+    to: Annotated[Path, typer.Option("--to", metavar="FOLDER", help="where the files go")] = Path("export"),
+    language: Annotated[
+        str, typer.Option("--as", metavar="LANGUAGE", help="c (C99) or st (structured text of IEC 61131-3)")
+    ] = "c",
+    host: Annotated[
+        bool, typer.Option("--host", help="a main program too, which `interlock conform` can drive")
+    ] = False,
+    exact: Annotated[bool, typer.Option("--exact", help="readings in millionths: nothing is ever rounded")] = False,
+    prove_rounding: Annotated[
+        bool, typer.Option("--prove-rounding", help="prove the claims again with every sensor's error a step wider")
+    ] = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Write one unit's rules as source text for a controller: no allocation, no floating point, bounded time."""
+    from interlock.cli import export as command
+
+    raise typer.Exit(
+        command.export(file, unit, to, language, host=host, exact=exact, prove=prove_rounding, as_json=as_json)
+    )
+
+
+@app.command()
 def schema(as_json: JsonOption = True) -> None:
     """Print the JSON Schema of a scheme file, for editors; it is JSON with or without --json."""
     from interlock.cli import schema as command

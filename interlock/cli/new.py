@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import contextlib
-import os
 import sys
-import tempfile
 from collections.abc import Mapping
 from pathlib import Path
 
 from interlock.cli.render import print_json
 from interlock.cli.status import Exit
+from interlock.cli.written import write_all
 from interlock.start.answers import Answers, AnswersError
 from interlock.start.questions import AnswerError, Question, answers_from, questions
 from interlock.start.write import scheme_text
@@ -38,7 +37,7 @@ def new(file: Path, given: Mapping[str, str], *, ask: bool, force: bool, as_json
                 )
         return Exit.BAD_INPUT
     try:
-        _write(file, scheme_text(answers))
+        write_all(file.parent, {file.name: scheme_text(answers)})
     except OSError as error:
         return _refuse(
             f"{file} cannot be written: {error.strerror or error}", "check the folder's permissions", as_json
@@ -89,26 +88,6 @@ def _ask(question: Question) -> tuple[str, object]:
             continue
         sys.stderr.write("\n")
         return answer, value
-
-
-def _write(file: Path, text: str) -> None:
-    """All or nothing: written beside it, then put in its place."""
-    with tempfile.NamedTemporaryFile(
-        "w", encoding="utf-8", dir=file.parent, prefix=".interlock-", delete=False
-    ) as half:
-        half.write(text)
-    try:
-        os.chmod(half.name, 0o666 & ~_umask())
-        os.replace(half.name, file)
-    except OSError:
-        os.unlink(half.name)
-        raise
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask
 
 
 def _show(file: Path, answers: Answers, as_json: bool) -> int:

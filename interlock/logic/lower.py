@@ -330,6 +330,8 @@ class _Lowering:
                 first, last = starts
                 inactive = b.smaller(level, first) if levels.trip_scans else b.constant(0)
                 dropping = b.both(b.at_least(level, levels.awaiting + 1), b.up_to(level, levels.top - 1))
+                if not levels.clear_scans:
+                    dropping = b.false
                 active = b.select(dropping, last, level)
                 return b.select(b.up_to(level, levels.trip_scans), inactive, active)
 

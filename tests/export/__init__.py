@@ -1,0 +1,1 @@
+"""Exports: they decide as the scheme does."""
