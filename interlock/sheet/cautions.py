@@ -50,3 +50,23 @@ CAUTIONS: tuple[Caution, ...] = (
     ),
 )
 NO_CERTIFICATE = "An aid to engineering judgement; this sheet certifies nothing."
+
+# What stands before these where an installation is tested: the tests pretend, and move no energy.
+TESTING: tuple[Caution, ...] = (
+    Caution(
+        "Nothing is really charged or drained",
+        "Every cold, hot, full or empty pack on this sheet is pretended at a sensor's input. Never cool, heat, charge "
+        "or drain a pack to carry out a step. Where a step lets a source or a load run, keep its power circuit open if "
+        "its own input can be seen without.",
+    ),
+    Caution(
+        "Pretended readings hide real ones",
+        "While an element is replaced its protection is gone: watch the pack yourself, do not leave, and put every "
+        "element back and see its true reading before anything is energised.",
+    ),
+    Caution(
+        "Stop where a step fails",
+        "A step that fails is a finding, not a nuisance: stop, make safe, find the cause, and begin again at step 1 "
+        "after any change of wiring.",
+    ),
+)

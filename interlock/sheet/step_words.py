@@ -1,0 +1,188 @@
+"""A test sheet in words: what to do at each step, how long to wait, where to look and what must then be seen."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from interlock.plan.sheet import EITHER, PRESSED, Sheet, Step, sides
+from interlock.plan.sights import Sight, SightKind
+from interlock.scheme.model import Line, Output, Scheme, Sensor
+from interlock.scheme.units import Kind
+from interlock.scheme.words import LineForm
+
+HELD_S = 3  # what is not at rest stays for so long at least, by the meaning of a sheet's step
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """One thing to look at. `words`: what it can be, as the results file has it; `expected`: one of these or `either`.
+
+    `looked_at`: what it is and where one sees it. `measurable`: a meter has something to say of it.
+    """
+
+    name: str
+    words: tuple[str, str]
+    expected: str
+    looked_at: str
+    measurable: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """One step. `counts_from`: the step whose start the stopwatch counts from, `look_s`: what it then shows."""
+
+    number: int
+    does: tuple[str, ...]
+    waits: str
+    hurry: str
+    expected: tuple[Expected, ...]
+    counts_from: int
+    look_s: int
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """A whole sheet in words."""
+
+    tools: tuple[str, ...]
+    steps: tuple[Told, ...]
+
+
+def sheet_words(scheme: Scheme, sheet: Sheet) -> Words:
+    """The sheet in words. Raises ValueError where it names what the scheme does not have."""
+    told = []
+    last = 1
+    for number, (step, look) in enumerate(zip(sheet.steps, sheet.stopwatch(), strict=True), 1):
+        last = number if step.set or number == 1 else last
+        expected = tuple(_expected(scheme, name, word) for name, word in step.expect.items())
+        told.append(
+            Told(number, tuple(_does(scheme, step, number)), _waits(step, number), _hurry(step), expected, last, look)
+        )
+    return Words(tuple(_tools(scheme, sheet)), tuple(told))
+
+
+def sight_of(scheme: Scheme, name: str) -> Sight:
+    """What a name in an expectation is. Raises ValueError where the scheme has no such thing."""
+    for kind, table in (
+        (SightKind.PATH, scheme.paths),
+        (SightKind.LINE, scheme.lines),
+        (SightKind.ALARM, scheme.rules),
+        (SightKind.SENSOR, scheme.sensors),
+        (SightKind.DEVICE, scheme.outputs),
+    ):
+        if name in table:
+            return Sight(kind, name)
+    raise ValueError(f"the sheet looks at `{name}`, which the scheme does not have")
+
+
+def place(part: Sensor | Line | Output) -> str:
+    """` (X1.1, W1)`: where a part is connected; "" where the scheme says nothing."""
+    labels = ", ".join(filter(None, (part.terminal, part.wire)))
+    return f" ({labels})" if labels else ""
+
+
+# --- what is done
+
+
+def _does(scheme: Scheme, step: Step, number: int) -> Iterator[str]:
+    for name, value in step.set.items():
+        yield _setting(scheme, name, value)
+    if number == 1:
+        yield "then power the installation up: everything above must be set before"
+    elif not step.set:
+        yield "change nothing: only wait and look again"
+
+
+def _setting(scheme: Scheme, name: str, value: str) -> str:
+    if name in scheme.sensors:
+        at = place(scheme.sensors[name])
+        if value == "open":
+            return f"open the lead of {name}{at}"
+        if value == "shorted":
+            return f"short the lead of {name}{at}"
+        return f"pretend {value} at {name}{at}"
+    if name in scheme.lines:
+        at = place(scheme.lines[name])
+        if value == PRESSED:
+            return f"press {name}{at} for a second and let go"
+        return f"turn {name}{at} {value} and leave it so"
+    raise ValueError(f"the sheet sets `{name}`, which the scheme does not have")
+
+
+def _waits(step: Step, number: int) -> str:
+    time = clock_words(step.wait_s)
+    if step.wait_s == 0:
+        return "look at once"
+    if number > 1 and not step.set:
+        return f"wait {time} from the look before, by the same stopwatch"
+    return f"wait {time}, then look"
+
+
+def clock_words(seconds: int) -> str:
+    """`10 min 1 s`, `31 s`, `1 h 5 min`: as a stopwatch shows it."""
+    hours, rest = divmod(seconds, 3600)
+    parts = ((hours, "h"), (rest // 60, "min"), (rest % 60, "s"))
+    return " ".join(f"{count} {unit}" for count, unit in parts if count) or "0 s"
+
+
+def _hurry(step: Step) -> str:
+    return "It stays so: no hurry." if step.at_rest else f"Be prompt: it may stay so for {HELD_S} s only."
+
+
+# --- what is seen
+
+
+def _expected(scheme: Scheme, name: str, word: str) -> Expected:
+    sight = sight_of(scheme, name)
+    words = sides(scheme, sight)
+    if word not in (*words, EITHER):
+        raise ValueError(f"the sheet expects `{name}` to be `{word}`: expected one of {', '.join(words)}")
+    return Expected(name, words, word, _looked_at(scheme, sight), sight.kind is not SightKind.ALARM)
+
+
+def _looked_at(scheme: Scheme, sight: Sight) -> str:
+    name = sight.name
+    match sight.kind:
+        case SightKind.PATH:
+            outputs = [scheme.outputs[o] for o in scheme.paths[name].outputs]
+            if not outputs:
+                return "path, by its current: nothing switches it"
+            ends = ", ".join(f"{o.name}{place(o)} {o.runs_when} to run" for o in outputs)
+            return f"path, at the device's own input: {ends}"
+        case SightKind.LINE:
+            line = scheme.lines[name]
+            sent = f"as {line.unit} sends it, " if line.form is not LineForm.EXTERNAL and line.unit else ""
+            return f"line, {sent}at its terminal{place(line)}"
+        case SightKind.ALARM:
+            return f"alarm: \N{LEFT DOUBLE QUOTATION MARK}{scheme.rules[name].alarm}\N{RIGHT DOUBLE QUOTATION MARK}"
+        case SightKind.SENSOR:
+            return "sensor: is its reading taken for valid?"
+        case SightKind.DEVICE:
+            return f"contact, by a meter at the device's own input at the end of the wire{place(scheme.outputs[name])}"
+
+
+# --- what it takes
+
+
+_PRETENDED = {
+    Kind.TEMPERATURE: "a decade box or fixed resistors in place of the element of",
+    Kind.VOLTAGE: "an adjustable voltage source, limited to a few milliamperes, in place of the tap of",
+}
+
+
+def _tools(scheme: Scheme, sheet: Sheet) -> Iterator[str]:
+    given: dict[str, list[str]] = {}
+    switched: list[str] = []
+    for name in dict.fromkeys(name for step in sheet.steps for name in step.set):
+        if name in scheme.sensors:
+            what = _PRETENDED.get(scheme.sensors[name].kind, "what makes the unit read a value of your choice for")
+            given.setdefault(what, []).append(name)
+        else:
+            switched.append(name)
+    for what, names in given.items():
+        yield f"{what} {', '.join(names)}"
+    if switched:
+        yield f"a switch or a jumper for each line that is not a button within reach: {', '.join(switched)}"
+    yield "a meter with insulated probes, proved on a known source, for every device's own input"
+    yield "this page on a phone, or a stopwatch and a pen; labels for leads that are taken off"
