@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from interlock.scheme.build_elements import Given, build_sensing, sensed
 from interlock.scheme.draft import Draft
 from interlock.scheme.fields import Fields, Log, Named
 from interlock.scheme.grammar import Span
@@ -122,7 +123,7 @@ def build_sensors(draft: Draft, quantities: dict[str, Quantity]) -> dict[str, Se
         found = draft.fields(Section.SENSORS, entry)
         if found is None:
             continue
-        sensor = _sensor(draft, found)
+        sensor = _sensor(draft, found, quantities)
         if sensor and accepted:
             built[sensor.name] = sensor
             draft.kinds[sensor.name] = sensor.kind
@@ -130,9 +131,14 @@ def build_sensors(draft: Draft, quantities: dict[str, Quantity]) -> dict[str, Se
     return built
 
 
-def _sensor(draft: Draft, found: Fields) -> Sensor | None:
-    measures = _errors(draft, found.measures("measures"))
-    kinds = {draft.kinds[e.quantity] for e in measures if e.quantity in draft.kinds}
+def _sensor(draft: Draft, found: Fields, quantities: dict[str, Quantity]) -> Sensor | None:
+    made = build_sensing(draft, found)
+    named = found.measured("measures") if found.has("element") else None
+    measures = _errors(draft, found.measures("measures")) if named is None else ()
+    measured = tuple(e.quantity for e in measures)
+    if named is not None:
+        measured = tuple(name for one in named if (name := draft.find(one, Section.QUANTITIES)))
+    kinds = {draft.kinds[quantity] for quantity in measured if quantity in draft.kinds}
     kind = next(iter(kinds)) if len(kinds) == 1 else None
     if len(kinds) > 1:
         draft.log.report(
@@ -150,9 +156,21 @@ def _sensor(draft: Draft, found: Fields) -> Sensor | None:
             f"expected values in {kind}",
         )
         valid = None
+    open_reads, shorted_reads = _fixed(draft, found, "open_reads", kind), _fixed(draft, found, "shorted_reads", kind)
+    element = None
+    if found.has("element"):
+        placed = changed_errors(draft, found, "placed", dict.fromkeys(measured, Interval(0, 0)))
+        if made and kind and valid and _made_for(draft, found, made.kind, kind):
+            by_hand = {"measures": named is None, **{k: found.has(k) for k in ("open_reads", "shorted_reads")}}
+            given = Given(measured, placed, valid, frozenset(key for key, so in by_hand.items() if so))
+            element = sensed(draft, found, made, given, quantities)
+    if element and named is not None:
+        measures = element.errors
+    if element:
+        open_reads = open_reads if found.has("open_reads") else element.open_reads
+        shorted_reads = shorted_reads if found.has("shorted_reads") else element.shorted_reads
     drifts = _changed_errors(draft, found, "drifts", measures)
     misplaced = _changed_errors(draft, found, "misplaced", measures)
-    open_reads, shorted_reads = _fixed(draft, found, "open_reads", kind), _fixed(draft, found, "shorted_reads", kind)
     stale = found.time("stale_after")
     texts = found.text("terminal"), found.text("wire"), found.text("why")
     if kind is None or valid is None or not measures:
@@ -160,8 +178,20 @@ def _sensor(draft: Draft, found: Fields) -> Sensor | None:
     stale_after = draft.delay(stale) if stale is not None else None
     return Sensor(
         found.name, kind, measures, valid.interval, drifts, misplaced, open_reads, shorted_reads, stale_after, *texts,
-        found.place,
+        found.place, element,
     )  # fmt: skip
+
+
+def _made_for(draft: Draft, found: Fields, made: Kind, kind: Kind) -> bool:
+    if made is kind:
+        return True
+    draft.log.report(
+        "wrong-kind",
+        f"`{found.name}` measures a {kind.noun} and is made to measure a {made.noun}",
+        found.value_place("element"),
+        "an NTC or platinum for a temperature, a divider for a voltage, a shunt for a current",
+    )
+    return False
 
 
 def _errors(draft: Draft, written: list[tuple[Named, Span, Scalar]]) -> tuple[SensorError, ...]:

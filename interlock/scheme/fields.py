@@ -5,8 +5,10 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
+from fractions import Fraction
 from typing import TypeVar
 
+from interlock.elements.records import Rated
 from interlock.scheme.findings import Finding
 from interlock.scheme.grammar import (
     GrammarError,
@@ -22,7 +24,8 @@ from interlock.scheme.grammar import (
     read_value,
 )
 from interlock.scheme.idents import READER_FINDINGS
-from interlock.scheme.keys import KEYS, Form, Key, Section
+from interlock.scheme.keys import KEYS, NESTED, Form, Key, Nested, Section
+from interlock.scheme.physical import Dimension, read_plain_number, read_rated
 from interlock.scheme.source import Place
 from interlock.scheme.tree import Entry, MappingNode, Node, Scalar, SequenceNode, kind_of, shortened
 from interlock.scheme.words import Word
@@ -78,9 +81,9 @@ def listed(names: Iterable[str]) -> str:
 class Fields:
     """One entry's keys. `name` and `place` are the entry's own."""
 
-    def __init__(self, log: Log, section: Section, name: str, place: Place, node: MappingNode) -> None:
+    def __init__(self, log: Log, section: Section | Nested, name: str, place: Place, node: MappingNode) -> None:
         self.log, self.section, self.name, self.place = log, section, name, place
-        self._keys = {key.name: key for key in KEYS[section]}
+        self._keys = {key.name: key for key in (NESTED[section] if isinstance(section, Nested) else KEYS[section])}
         self._nodes: dict[str, Entry] = {}
         for entry in node.entries:
             key = entry.key.text
@@ -106,6 +109,14 @@ class Fields:
     def has(self, key: str) -> bool:
         """Whether the key is given."""
         return key in self._nodes
+
+    def given(self) -> list[str]:
+        """The known keys that are given, in their order."""
+        return list(self._nodes)
+
+    def says(self, key: str) -> str:
+        """What a key says."""
+        return self._keys[key].says
 
     def key_place(self, key: str) -> Place:
         """Where the key stands; the entry's place where it is not given."""
@@ -165,6 +176,37 @@ class Fields:
         """A value with its unit."""
         node = self._scalar(key, Form.VALUE)
         return self._parse(node, read_value) if node else None
+
+    def rated(self, key: str) -> Rated | None:
+        """A value with its unit and its tolerance."""
+        node = self._scalar(key, Form.RATED)
+        dimension = self._keys[key].dimension
+        assert dimension is not None, key
+        return self._parse(node, lambda text: read_rated(text, dimension)) if node else None
+
+    def numbers(self, key: str, count: int) -> tuple[Fraction, ...] | None:
+        """A list of so many plain numbers."""
+        node = self._node(key, Form.COEFFICIENTS)
+        if node is None:
+            return None
+        items = node.items if isinstance(node, SequenceNode) else []
+        scalars = [item for item in items if isinstance(item, Scalar)]
+        if len(scalars) != count or len(items) != count:
+            self.log.report("bad-value", f"`{key}` is no list of {count} numbers", node.place, self._keys[key].says)
+            return None
+        found = [self._parse(item, read_plain_number) for item in scalars]
+        read = tuple(number for number in found if number is not None)
+        return read if len(read) == count else None
+
+    def nested(self, key: str, form: Form, section: Nested) -> Fields | None:
+        """A mapping with keys of its own; None (reported) where it is none."""
+        node = self._node(key, form)
+        if node is None:
+            return None
+        if isinstance(node, MappingNode):
+            return Fields(self.log, section, self.name, self.key_place(key), node)
+        self.log.report("bad-value", f"`{key}` holds {kind_of(node)}", node.place, f"expected {form}")
+        return None
 
     def span(self, key: str) -> Span | None:
         """`low to high`."""
@@ -265,6 +307,18 @@ class Fields:
             self.log.report("bad-value", f"`{key}` is empty", node.place, f"expected: {form}")
         return found
 
+    def rows(self, key: str) -> list[tuple[Named, Rated, Scalar]]:
+        """temperature: resistance; the temperatures as names, for `parse_at`."""
+        return self.per_name(key, Form.ROWS, lambda text: read_rated(text, Dimension.RESISTANCE))
+
+    def parse_at(self, named: Named, parser: Callable[[str], T]) -> T | None:
+        """What stands in the place of a name, through one of the small grammars."""
+        try:
+            return parser(named.text)
+        except GrammarError as error:
+            self.log.report(error.ident, error.message, named.place, error.hint)
+            return None
+
     def measures(self, key: str) -> list[tuple[Named, Span, Scalar]]:
         """quantity: low to high."""
         return self.per_name(key, Form.MEASURES, read_span)
@@ -276,6 +330,11 @@ class Fields:
     def acts_at(self, key: str) -> list[tuple[Named, WrittenTrigger, Scalar]]:
         """quantity: condition for time."""
         return self.per_name(key, Form.ACTS_AT, read_trigger)
+
+    def measured(self, key: str) -> list[Named] | None:
+        """The names of quantities alone, where that is what stands there."""
+        node = self._node(key, Form.MEASURES)
+        return None if node is None or isinstance(node, MappingNode) else name_list(self.log, key, node)
 
     def errors(self, key: str) -> Span | list[tuple[Named, Span, Scalar]] | None:
         """One interval, or one per quantity."""

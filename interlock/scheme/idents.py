@@ -49,6 +49,7 @@ READER_FINDINGS: dict[str, str] = {
     "no-truth-left": "Spans, ties and sensors together leave no possible truth.",
     "not-measured": "An error is given for a quantity the sensor does not measure.",
     "fault-restricts-truth": "A drifted or misplaced sensor could not read some truth that can occur.",
+    "element-falls-short": "What a sensor is made of says nothing of some temperature it may be at, or can't be so.",
     "needs-too-many": "A derived reading needs more valid sensors than it has.",
     # rules
     "trip-and-clear-overlap": "A rule's trip and clear conditions can hold at once, or lie on the same side.",

@@ -5,13 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
+from interlock.scheme.physical import Dimension
 from interlock.scheme.words import (
     Combine,
     Contact,
     DeviceInput,
+    ElementType,
     EnergisedWhen,
     OnInvalid,
     OwnLimit,
+    PlatinumClass,
     PowerUp,
     Reset,
     Word,
@@ -27,7 +30,7 @@ class Form(Word):
     VALUE = "value with unit"
     SPAN = "low to high with unit"
     ERRORS = "low to high with unit, or one per quantity"
-    MEASURES = "quantity: low to high"
+    MEASURES = "quantity: low to high; with an element one or more names will do"
     TIME = "time with unit"
     TIE = "quantity ± difference"
     TRIGGER = "condition for time"
@@ -43,18 +46,26 @@ class Form(Word):
     CHARGES_TO = "quantity: value"
     ACTS_AT = "quantity: condition for time"
     SETTINGS = "name: value, on or off"
+    ELEMENT = "a mapping of the keys of an element"
+    INPUT = "a mapping of the keys of an input"
+    CURVE = "a mapping of the keys of a curve"
+    RATED = "value with unit, and `within` a tolerance"
+    COEFFICIENTS = "a list of numbers"
+    ROWS = "temperature: resistance"
     EXPECTATIONS = "name: running, stopped, on, off, active or a state"
 
 
 @dataclass(frozen=True, slots=True)
 class Key:
-    """One key: its form, whether it must be there, its words where the form is WORD, and what it says."""
+    """One key: its form, whether it must be there, its words where the form is WORD, what it is measured in
+    where it is RATED, and what it says."""
 
     name: str
     form: Form
     says: str
     required: bool = False
     words: type[Word] | None = None
+    dimension: Dimension | None = None  # of a rated value
 
 
 WHY: Final = Key("why", Form.TEXT, "the reason, for people")
@@ -78,6 +89,14 @@ class Section(Word):
     REQUIREMENTS = "requirements"
     STEPS = "cases"
     FAULTS = "faults"
+
+
+class Nested(Word):
+    """Mappings inside an entry, with keys of their own."""
+
+    ELEMENT = "element"
+    INPUT = "input"
+    CURVE = "converts_by"
 
 
 # The top of a file: (key, whether it must be there, what it says).
@@ -114,6 +133,9 @@ KEYS: dict[Section, tuple[Key, ...]] = {
     Section.SENSORS: (
         Key("measures", Form.MEASURES, "for each quantity, the interval of reading minus truth", required=True),
         Key("valid", Form.SPAN, "a reading outside is invalid", required=True),
+        Key("element", Form.ELEMENT, "what it is made of; its error, open_reads and shorted_reads then follow"),
+        Key("input", Form.INPUT, "how its element is read"),
+        Key("placed", Form.ERRORS, "the element's place minus the quantity, which is added to the element's own error"),
         Key("drifts", Form.ERRORS, "the error a drifted sensor may have instead"),
         Key("misplaced", Form.ERRORS, "the error a misplaced sensor has instead"),
         Key("open_reads", Form.VALUE, "what an open lead reads; invalid when not given"),
@@ -236,3 +258,45 @@ KEYS: dict[Section, tuple[Key, ...]] = {
     ),
 }
 assert set(KEYS) == set(Section), set(Section) - set(KEYS)
+
+
+def _rated(name: str, dimension: Dimension, says: str) -> Key:
+    return Key(name, Form.RATED, says, dimension=dimension)
+
+
+_CURVE = (
+    _rated("r25", Dimension.RESISTANCE, "its resistance at 25 degC"),
+    _rated("beta", Dimension.WARMTH, "by the beta formula: R = r25 exp(beta (1/T - 1/298.15 K))"),
+    Key("steinhart_hart", Form.COEFFICIENTS, "[a, b, c]: 1/T = a + b ln R + c (ln R)^3, R in ohm, T in K"),
+    Key("polynomial", Form.COEFFICIENTS, "[a, b, c, d]: 1/T = a + b l + c l^2 + d l^3, l = ln(R/r25), T in K"),
+    Key("table", Form.ROWS, "its maker's table; between two rows ln R is linear in 1/T"),
+)
+
+NESTED: dict[Nested, tuple[Key, ...]] = {
+    Nested.ELEMENT: (
+        Key("type", Form.WORD, "what it is", required=True, words=ElementType),
+        *_CURVE,
+        Key("tolerance", Form.VALUE, "of an NTC at every temperature, in % of its resistance or in K"),
+        Key("class", Form.WORD, "of platinum: its tolerance class by IEC 60751", words=PlatinumClass),
+        _rated("dissipates", Dimension.DISSIPATION, "of a thermometer: the power that warms it by 1 K"),
+        _rated("top", Dimension.RESISTANCE, "of a divider: the resistor from the voltage to the input"),
+        _rated("bottom", Dimension.RESISTANCE, "of a divider: the resistor from the input to the negative"),
+        _rated("rated_current", Dimension.CURRENT, "of a shunt: the current at which it drops rated_voltage"),
+        _rated("rated_voltage", Dimension.VOLTAGE, "of a shunt: what it drops at rated_current"),
+        WHY,
+    ),
+    Nested.INPUT: (
+        _rated("pull_up", Dimension.RESISTANCE, "the resistor from the supply to a thermometer"),
+        _rated("pull_down", Dimension.RESISTANCE, "the resistor from a thermometer to the negative"),
+        _rated("supply", Dimension.VOLTAGE, "what feeds it, where that is not the converter's reference"),
+        _rated("reference", Dimension.VOLTAGE, "the converter's full scale"),
+        Key("bits", Form.COUNT, "of the converter, which is off by up to one step"),
+        Key("leads", Form.SPAN, "the resistance of the leads, there and back"),
+        _rated("gain", Dimension.GAIN, "of an amplifier before the converter (default 1)"),
+        _rated("zero", Dimension.VOLTAGE, "what the converter sees of 0 V (default 0 V)"),
+        Key("converts_by", Form.CURVE, "the curve the controller goes by, where it is not the element's"),
+        WHY,
+    ),
+    Nested.CURVE: (*_CURVE, WHY),
+}
+assert set(NESTED) == set(Nested), set(Nested) - set(NESTED)

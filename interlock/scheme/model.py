@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
+from interlock.elements.records import Sensing
 from interlock.scheme.source import NOWHERE, Place
 from interlock.scheme.units import Kind
 from interlock.scheme.words import (
@@ -105,6 +106,21 @@ class SensorError:
 
 
 @dataclass(frozen=True, slots=True)
+class Sensed:
+    """What a sensor is made of, and what follows from that: per quantity the error, the element's place (`placed`)
+    included; what an open and a shorted lead read (None: nothing valid). `stated`: which of the keys measures,
+    open_reads and shorted_reads the scheme gives by hand as well; those then count."""
+
+    sensing: Sensing
+    placed: tuple[SensorError, ...]
+    own: Interval  # reading minus the temperature, voltage or current at the element's place
+    errors: tuple[SensorError, ...]
+    open_reads: int | None
+    shorted_reads: int | None
+    stated: frozenset[str]
+
+
+@dataclass(frozen=True, slots=True)
 class Sensor:
     """An instrument. `drifts` and `misplaced` are () where the sensor has no such fault."""
 
@@ -121,6 +137,7 @@ class Sensor:
     wire: str = ""
     why: str = ""
     place: Place = field(default=NOWHERE, compare=False, repr=False)
+    element: Sensed | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from importlib.resources import files
 
-from interlock.scheme.keys import KEYS, TOP, Key, Section
+from interlock.scheme.keys import KEYS, NESTED, TOP, Key, Nested, Section
 from interlock.scheme.units import ALIASES, TIMES, UNITS, Kind
 
 _BLOCK = re.compile(r"<!-- (\w+) -->\n.*?<!-- end -->\n", re.S)
@@ -39,13 +39,22 @@ def _keys() -> str:
     parts += [f"| `{name}` | {'required' if required else ''} | {says} |" for name, required, says in TOP]
     for section in Section:
         title = "a step of `cases`" if section is Section.STEPS else f"an entry of `{section}`"
-        parts += ["", f"In {title}:\n", "| key | its value | | |", "|---|---|---|---|"]
-        parts += [
-            f"| `{key.name}` | {_form(key)} | {'required' if key.required else ''} | {key.says} |"
-            for key in KEYS[section]
-        ]
+        parts += ["", f"In {title}:\n", *_table(KEYS[section])]
+        if section is Section.SENSORS:
+            for nested in Nested:
+                where = "an `input`" if nested is Nested.CURVE else "a sensor"
+                parts += ["", f"In `{nested}` of {where}:\n", *_table(NESTED[nested])]
     return "\n".join(parts) + "\n"
 
 
+def _table(keys: tuple[Key, ...]) -> list[str]:
+    rows = ["| key | its value | | |", "|---|---|---|---|"]
+    for key in keys:
+        rows.append(f"| `{key.name}` | {_form(key)} | {'required' if key.required else ''} | {key.says} |")
+    return rows
+
+
 def _form(key: Key) -> str:
+    if key.dimension is not None:
+        return f"such as `{key.dimension.example}`"
     return ", ".join(str(word) for word in key.words) if key.words else str(key.form)

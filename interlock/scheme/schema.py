@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from interlock.scheme.keys import KEYS, TOP, Form, Key, Section
+from interlock.scheme.keys import KEYS, NESTED, TOP, Form, Key, Nested, Section
 from interlock.scheme.units import ALIASES, TIMES, UNITS
 from interlock.scheme.words import Compare, FlowWord, State
 
@@ -21,6 +21,8 @@ _VALUE = rf"{_NUMBER}\s*{_UNIT}"
 _SPAN = rf"^\s*{_NUMBER}\s*({_UNIT}\s+)?to\s+{_VALUE}\s*$"
 _NAME = r"[^\W\d_][\w-]*"
 _TEST = rf"(({'|'.join(str(c) for c in Compare)})\s+{_VALUE}|on|off|running|stopped|active|clear)"
+_PART = r"[^\W\d_%°℃µμΩ]+(\s*[/*]\s*[^\W\d_]+)*|[%°℃µμΩ][^\W\d_]*"
+_RATED = rf"^\s*{_NUMBER}\s*({_PART})(\s*(within|±)\s*{_NUMBER}\s*({_PART}))?\s*$"
 _SCALAR = ["string", "number", "boolean", "null"]  # an editor's YAML may turn a word into any of these
 
 
@@ -54,7 +56,7 @@ _FORMS: dict[Form, dict[str, Any]] = {
     Form.VALUE: _text(rf"^\s*{_VALUE}\s*$"),
     Form.SPAN: _text(_SPAN),
     Form.ERRORS: {"oneOf": [_text(_SPAN), _mapping_of(_text(_SPAN))]},
-    Form.MEASURES: _mapping_of(_text(_SPAN)),
+    Form.MEASURES: {"oneOf": [_mapping_of(_text(_SPAN)), *_list_of(_ANY_NAME)["oneOf"]]},
     Form.TIME: _text(rf"^\s*{_TIME}\s*$"),
     Form.TIE: _text(rf"^\s*{_NAME}(\s*[+\-−]\s*{_VALUE})?\s*$"),
     Form.TRIGGER: {"anyOf": [_text(rf"^\s*{_TEST}(\s+for\s+{_TIME})?\s*$"), {"type": "boolean"}]},
@@ -82,18 +84,38 @@ _FORMS: dict[Form, dict[str, Any]] = {
     Form.CHARGES_TO: _mapping_of(_text(rf"^\s*{_VALUE}\s*$")),
     Form.ACTS_AT: _mapping_of(_text(rf"^\s*{_TEST}(\s+for\s+{_TIME})?\s*$")),
     Form.SETTINGS: _mapping_of({"anyOf": [_text(rf"^\s*({_VALUE}|on|off)\s*$"), {"type": "boolean"}]}),
+    Form.ELEMENT: {},  # those of the nested keys are their own
+    Form.INPUT: {},
+    Form.CURVE: {},
+    Form.RATED: _text(_RATED),
+    Form.COEFFICIENTS: {
+        "type": "array",
+        "items": {"anyOf": [{"type": "number"}, _text(rf"^\s*{_NUMBER}\s*$")]},
+        "minItems": 3,
+        "maxItems": 4,
+    },
+    Form.ROWS: {
+        "type": "object",
+        "propertyNames": {"pattern": rf"^\s*{_VALUE}\s*$"},
+        "additionalProperties": _text(_RATED),
+        "minProperties": 2,
+    },
     Form.EXPECTATIONS: _mapping_of(_words("running", "stopped", "on", "off", "active", *(str(s) for s in State))),
 }
 assert set(_FORMS) == set(Form), set(Form) - set(_FORMS)
 
 
+_NESTED = {Form.ELEMENT: Nested.ELEMENT, Form.INPUT: Nested.INPUT, Form.CURVE: Nested.CURVE}
+
+
 def _key(key: Key) -> dict[str, Any]:
+    if key.form in _NESTED:
+        return {"description": key.says, **_entry(NESTED[_NESTED[key.form]])}
     form = _words(*(str(w) for w in key.words)) if key.words else _FORMS[key.form]
     return {"description": key.says, **form}
 
 
-def _entry(section: Section) -> dict[str, Any]:
-    keys = KEYS[section]
+def _entry(keys: tuple[Key, ...]) -> dict[str, Any]:
     return {
         "type": "object",
         "properties": {key.name: _key(key) for key in keys},
@@ -103,7 +125,7 @@ def _entry(section: Section) -> dict[str, Any]:
 
 
 def _section(section: Section) -> dict[str, Any]:
-    entry = _entry(section)
+    entry = _entry(KEYS[section])
     match section:
         case Section.UNITS:
             return {"oneOf": [_list_of(_text())["oneOf"][1], _mapping_of({"anyOf": [{"type": "null"}, entry]})]}

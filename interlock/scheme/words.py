@@ -46,6 +46,23 @@ class State(Word):
         return self in (State.TRIPPED, State.DROPPING_OFF, State.AWAITING_RESET)
 
 
+class ElementType(Word):
+    """What a sensor is made of."""
+
+    NTC = "ntc"
+    PT100 = "pt100"
+    PT1000 = "pt1000"
+    DIVIDER = "divider"
+    SHUNT = "shunt"
+
+
+class PlatinumClass(Word):
+    """The tolerance classes of IEC 60751 that probes are sold in."""
+
+    A = "A"
+    B = "B"
+
+
 class OnInvalid(Word):
     """What an invalid reading counts as."""
 

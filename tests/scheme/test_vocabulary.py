@@ -10,7 +10,7 @@ import jsonschema
 import pytest
 import yaml
 
-from interlock.scheme.keys import KEYS, TOP, Form, Section
+from interlock.scheme.keys import KEYS, NESTED, TOP, Form, Section
 from interlock.scheme.read import loads
 from interlock.scheme.reference import reference
 from interlock.scheme.schema import json_schema
@@ -22,12 +22,14 @@ from interlock.scheme.words import (
     Compare,
     Contact,
     DeviceInput,
+    ElementType,
     EnergisedWhen,
     LineForm,
     Mode,
     Must,
     OnInvalid,
     Part,
+    PlatinumClass,
     PowerUp,
     Reset,
     State,
@@ -67,14 +69,19 @@ def test_the_schema_refuses_unknown_keys_words_and_forms(ident: str, replacement
 
 
 def test_every_form_is_used_by_a_key() -> None:
-    assert {key.form for keys in KEYS.values() for key in keys} == set(Form)
+    assert {key.form for keys in (*KEYS.values(), *NESTED.values()) for key in keys} == set(Form)
 
 
 def test_the_reference_names_every_key_word_unit_and_mode() -> None:
     page = reference()
-    words = [key.name for keys in KEYS.values() for key in keys] + [name for name, _, _ in TOP] + list(BUILT_IN_GROUPS)
+    words = (
+        [key.name for keys in (*KEYS.values(), *NESTED.values()) for key in keys]
+        + [name for name, _, _ in TOP]
+        + list(BUILT_IN_GROUPS)
+    )
     for closed in (
         Combine, Compare, Contact, DeviceInput, EnergisedWhen, LineForm, Mode, Must, OnInvalid, PowerUp, Reset, State,
+        ElementType, PlatinumClass,
     ):  # fmt: skip
         words += [str(word) for word in closed]
     missing = [w for w in (*words, *UNITS) if not re.search(rf"(?<!\w){re.escape(w)}(?!\w)", page)]
