@@ -21,6 +21,10 @@ class Ident(Word):
     ERROR_OVER_LIMIT = "error-over-limit"
     DEAD_RANGE = "dead-range"
     IMPLIED_ASSUMPTION = "implied-assumption"
+    # Sensors and what they are made of.
+    ERROR_UNDERSTATED = "error-understated"
+    LEAD_READS_OTHERWISE = "lead-reads-otherwise"
+    FORMULA_READS_UNSAFE = "formula-reads-unsafe"
     # Rules that stand still.
     NEVER_TRIPS = "never-trips"
     NEVER_CLEARS = "never-clears"

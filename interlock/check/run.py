@@ -9,6 +9,7 @@ from interlock.check import (
     contacts,
     coverage,
     devices,
+    elements,
     grading,
     groups,
     losses,
@@ -27,6 +28,7 @@ Check = Callable[[Facts], Iterator[Finding]]
 CHECKS: tuple[Check, ...] = (
     coverage.check,
     thresholds.check,
+    elements.check,
     assumptions.check,
     standstill.check,
     losses.check,

@@ -333,6 +333,35 @@ def draw(
     raise typer.Exit(command.draw_files(file, to, only or [], png=png, portable=portable, as_json=as_json))
 
 
+@app.command(context_settings={"ignore_unknown_options": True})  # `-4 degC` is a value
+def stimulus(
+    file: FileArgument,
+    sensor: Annotated[str, typer.Argument(metavar="SENSOR", help="a sensor that says what it is made of")],
+    value: Annotated[
+        str,
+        typer.Argument(
+            metavar="[VALUE]", help="the reading wanted, such as `3 degC`; else all thresholds", show_default=False
+        ),
+    ] = "",
+    kits: Annotated[
+        list[str] | None,
+        typer.Option("--with", metavar="KIT", help="decade, e24, e96 or source; may be repeated", show_default=False),
+    ] = None,
+    step: Annotated[
+        str, typer.Option("--step", metavar="VALUE", help="the smallest step of a decade box or source")
+    ] = "",
+    within: Annotated[str, typer.Option("--within", metavar="PERCENT", help="how far off what you have may be")] = "",
+    as_json: JsonOption = False,
+) -> None:
+    """Say what to put in a sensor's place on the bench so that the controller reads a value, and what it may then read.
+
+    A resistor stands in for a thermometer, a voltage for a divider or a shunt, snapped to what is at hand.
+    """
+    from interlock.cli import stimulus as command
+
+    raise typer.Exit(command.stimulus(file, sensor, value, kits or [], step, within, as_json=as_json))
+
+
 @app.command()
 def settings(
     file: FileArgument,

@@ -14,7 +14,7 @@ from fractions import Fraction
 from flint import arb, ctx, fmpq
 
 PRECISION = 96  # bits: far below a millionth of anything on a battery system
-MOST_PIECES = 20_000
+PATIENCE = 250  # pieces after which twice as much above the highest value will do, and so on
 
 Ball = arb
 
@@ -135,7 +135,8 @@ def _root(function: Callable[[Dual], Dual], wanted: Ball, start: Ball) -> Ball:
 
 
 def highest(function: Callable[[Dual], Dual], low: Fraction, high: Fraction, near: Fraction) -> Ball:
-    """An upper bound of a continuous function over [low, high], at most `near` above its highest value.
+    """An upper bound of a continuous function over [low, high], at most `near` above its highest value; a function that
+    hardly changes over the whole range would take very long, and is given twice that after each `PATIENCE` pieces.
 
     Branch and bound: over a piece on which the slope has one sign the highest value is that of an end; over any other
     piece the value in the middle and the steepest slope bound it (the mean value theorem). The piece that may reach
@@ -180,7 +181,7 @@ def highest(function: Callable[[Dual], Dual], low: Fraction, high: Fraction, nea
     consider(*ends)
     while pieces:
         _, _, bound, left, right = pieces[0]
-        if bound <= best.lower() + tolerance or count > MOST_PIECES:
+        if bound <= best.lower() + tolerance * 2 ** (count // PATIENCE):
             return bound.max(best.upper())
         heapq.heappop(pieces)
         split(left, right)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from interlock.explain.conditions import errors, number, plain_errors, plain_interval, plain_time, time
 from interlock.explain.document import Item, Plain
+from interlock.explain.elements import made_of, plain_element
 from interlock.explain.phrases import Phrase, Value, listing, say
 from interlock.explain.tables import COMBINED
 from interlock.explain.words import Say
@@ -79,6 +80,7 @@ def _sensor(scheme: Scheme, sensor: Sensor) -> Item:
     users += _watchers(scheme, Signal.SENSOR, sensor.name)
     sentences = [
         say(Say.SENSOR_MEASURES, errors=errors(kind, sensor.measures)),
+        *made_of(sensor),
         say(
             Say.SENSOR_VALID,
             low=value_text(sensor.valid.low, kind),
@@ -112,6 +114,8 @@ def _sensor(scheme: Scheme, sensor: Sensor) -> Item:
         "wire": sensor.wire,
         "used_by": [*users],
     }
+    if sensor.element is not None:
+        data["element"] = plain_element(sensor.element)
     ending = [*labels(sensor.terminal, sensor.wire), *why(sensor.why)]
     return Item(sensor.name, sensor.name, (*sentences, *ending), data=data)
 

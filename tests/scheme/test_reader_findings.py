@@ -100,6 +100,9 @@ EDITS: list[tuple[str, list[tuple[str, str]], str | None]] = [
     ("no-truth-left", [("hottest_cell: -4 to 0.5 K", "hottest_cell: 3 to 4 K")], "probe"),
     ("not-measured", [("drifts: -6 to 6 K", "drifts: {lowest_cell: -6 to 6 V}")], "lowest_cell"),
     ("fault-restricts-truth", [("drifts: -6 to 6 K", "drifts: 1 to 2 K")], "probe"),
+    ("element-falls-short", [
+        ("valid: -35 to 90 degC", "valid: -35 to 90 degC, element: {type: ntc, table: {-20 degC: 68 kohm, 60 degC: 3 kohm}}, input: {pull_up: 10 kohm}"),
+    ], "element"),
     ("needs-too-many", [("units:", "readings: {cold: {lowest_of: [probe], needs: 2}}\nunits:")], "2"),
     ("trip-and-clear-overlap", [("clears: above 5 degC", "clears: above 2 degC")], None),
     ("trip-and-clear-overlap", [("clears: above 5 degC", "clears: below 5 degC")], None),
