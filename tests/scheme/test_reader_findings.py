@@ -101,7 +101,7 @@ EDITS: list[tuple[str, list[tuple[str, str]], str | None]] = [
     ("not-measured", [("drifts: -6 to 6 K", "drifts: {lowest_cell: -6 to 6 V}")], "lowest_cell"),
     ("fault-restricts-truth", [("drifts: -6 to 6 K", "drifts: 1 to 2 K")], "probe"),
     ("element-falls-short", [
-        ("valid: -35 to 90 degC", "valid: -35 to 90 degC, element: {type: ntc, table: {-20 degC: 68 kohm, 60 degC: 3 kohm}}, input: {pull_up: 10 kohm}"),
+        ("valid: -35 to 90 degC", "valid: -35 to 90 degC\n    input: {pull_up: 10 kohm}\n    element: {type: ntc, table: {-20 degC: 68 kohm, 60 degC: 3 kohm}}"),
     ], "element"),
     ("needs-too-many", [("units:", "readings: {cold: {lowest_of: [probe], needs: 2}}\nunits:")], "2"),
     ("trip-and-clear-overlap", [("clears: above 5 degC", "clears: above 2 degC")], None),
