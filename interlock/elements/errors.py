@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
+from typing import NamedTuple
 
 from flint import arb
 
@@ -83,32 +84,59 @@ def element_ohms(element: Thermometer, curve: Curve, side: int) -> Function:
     return lambda t: factor * forward(t + shift)
 
 
-def _temperature_error(sensing: Sensing, curve: Curve, side: int, truth: Range, valid: Range) -> Function:
-    """`side` times (reading - temperature of the element's place), for the element's own temperature t."""
+class _Error(NamedTuple):
+    """One combination of tolerances that may read highest (`side` 1) or lowest (-1): `side` times reading minus truth,
+    and the reading, both of the element's own temperature, or of volts or amperes."""
+
+    error: Function
+    reading: Function
+
+
+def _temperature_error(sensing: Sensing, curve: Curve, side: int, truth: Range, valid: Range) -> _Error:
     element = sensing.element
     assert isinstance(element, Thermometer)
-    resistance, reading, heat = element_ohms(element, curve, side), ohm_reader(sensing, side, valid), _heat(sensing)
-
+    resistance, reads, heat = element_ohms(element, curve, side), ohm_reader(sensing, side, valid), _heat(sensing)
     coldest = exact(truth.ends[0])
 
     def error(t: Dual) -> Dual:
         r = resistance(t)
         if side < 0:
-            return t - reading(r)  # just after power-up it has not warmed itself yet
+            return t - reads(r)  # just after power-up it has not warmed itself yet
         place = t if element.dissipates is None else (t - heat(r)).clip(coldest, None)
-        return reading(r) - place
+        return reads(r) - place
 
-    return error
-
-
-# --- voltages and currents
+    return _Error(error, lambda t: reads(resistance(t)))
 
 
-def _volt_errors(sensing: Sensing, side: int, valid: Range) -> list[Function]:
-    def error(reading: Function) -> Function:
-        return lambda u: side * (reading(u) - u)
+def _volt_errors(sensing: Sensing, side: int, valid: Range) -> list[_Error]:
+    def error(reading: Function) -> _Error:
+        return _Error(lambda u: side * (reading(u) - u), reading)
 
     return [error(volt_reader(sensing, side, at, valid)) for at in ends(side)]
+
+
+def _readable(reading: Function, low: Fraction, high: Fraction, valid: Range, side: int) -> tuple[Fraction, Fraction]:
+    """The truths at which this reading may be valid, or lies beyond the far end of `valid`.
+
+    Where even the highest reading is below `valid` nothing is asked of it: a reading as low as the truth is invalid
+    too. Likewise for the lowest one above `valid`. Readings rise with the truth.
+    """
+    half = Fraction(1, 2 * MICRO)
+    edge = exact(valid.ends[0] - half if side > 0 else valid.ends[1] + half)
+
+    def lost(t: Fraction) -> bool:
+        value = reading(Dual(exact(t))).value
+        return value < edge if side > 0 else value > edge
+
+    gone, kept = (low, high) if side > 0 else (high, low)
+    if not lost(gone):
+        return low, high
+    if lost(kept):
+        return kept, kept
+    while abs(kept - gone) > NEAR:
+        middle = (gone + kept) / 2
+        gone, kept = (middle, kept) if lost(middle) else (gone, middle)
+    return (gone, high) if side > 0 else (low, gone)
 
 
 # --- what the scheme needs
@@ -120,8 +148,9 @@ def error_interval(sensing: Sensing, truth: Range, valid: Range) -> Range:
     `truth`, with every tolerance anywhere; at most a millionth wider at each end, where the error hardly changes from
     truth to truth (perfect parts) at most two thousandths of a kelvin.
 
-    A reading outside `valid` counts as one a millionth outside: it is invalid wherever it lies. Raises ElementError
-    where a curve does not reach far enough, turns back, or the element would heat itself beyond all measure.
+    A reading outside `valid` is invalid wherever it lies: it counts as the one outside that is nearest to the truth.
+    Raises ElementError where a curve does not reach far enough or turns back, or the element would heat itself beyond
+    all measure.
     """
     with precisely():
         low, high = truth.ends
@@ -134,9 +163,10 @@ def error_interval(sensing: Sensing, truth: Range, valid: Range) -> Range:
         else:
             up, down = _volt_errors(sensing, 1, valid), _volt_errors(sensing, -1, valid)
             high_end = high
-        most = highest_of([highest(f, low, high_end, NEAR) for f in up])
-        least = highest_of([highest(f, low, high, NEAR) for f in down])  # warmer than its place it reads higher
-        return Range(-_up(least), _up(most))
+        most = highest_of([highest(e.error, *_readable(e.reading, low, high_end, valid, 1), NEAR) for e in up])
+        # An element that is warmer than its place reads higher: what it warms itself matters on one side alone.
+        least = highest_of([highest(e.error, *_readable(e.reading, low, high, valid, -1), NEAR) for e in down])
+        return Range(min(-_up(least), _up(most)), _up(most))
 
 
 def _judge(sensing: Sensing, truth: Range, valid: Range, hotter: Fraction) -> None:

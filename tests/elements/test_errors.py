@@ -61,8 +61,13 @@ def test_no_sensor_of_these_parts_reads_outside_its_error(world: World, seed: in
             draws = {n: rng.choice((-1.0, 1.0, rng.uniform(-1, 1))) for n in names}
             if "heat" in draws:
                 draws["heat"] = abs(draws["heat"])
-            off = read(sensing, at, draws, valid) - at
-            assert low - SLACK <= off <= high + SLACK, (at, draws)
+            seen = read(sensing, at, draws, valid)
+            bottom, top = (float(end) for end in valid.ends)
+            if seen in (bottom, top):  # invalid: so must some reading be that the error allows
+                lost = at + low <= bottom + SLACK if seen == bottom else at + high >= top - SLACK
+                assert lost, (at, draws)
+            else:
+                assert low - SLACK <= seen - at <= high + SLACK, (at, draws)
 
 
 @OURS
@@ -72,6 +77,7 @@ def test_the_error_is_hardly_wider_than_what_some_sensor_reaches(world: World) -
     low, high = (end / MICRO for end in error_interval(sensing, truth, valid))
     assume(len(parts(sensing)) <= 7)
     found = _reached(sensing, truth, valid)
+    assume(found)
     least = 0.002 if isinstance(sensing.element, Thermometer) else SLACK  # as `error_interval` says of perfect parts
     assert min(found) - low <= WIDER * (high - low) + least
     assert high - max(found) <= WIDER * (high - low) + least
@@ -122,13 +128,16 @@ def _reached(sensing: Sensing, truth: Range, valid: Range) -> list[float]:
     """The errors of the corners at a few truths, then those of the best of them at many."""
     every = list(corners(sensing))
 
-    def off(draws: Draws, count: int) -> list[float]:
-        return [read(sensing, at, draws, valid) - at for at in truths(truth, count)]
+    bottom, top = (float(end) for end in valid.ends)
 
-    coarse = [off(draws, 6) for draws in every]
+    def off(draws: Draws, count: int) -> list[float]:
+        pairs = [(read(sensing, at, draws, valid), at) for at in truths(truth, count)]
+        return [seen - at for seen, at in pairs if bottom < seen < top] or [0.0]
+
+    coarse = [off(draws, 12) for draws in every]
     order = sorted(range(len(every)), key=lambda n: max(coarse[n]))
     down = sorted(range(len(every)), key=lambda n: min(coarse[n]))
-    return [error for n in {*order[-2:], *down[:2]} for error in off(every[n], 240)]
+    return [error for n in {*order[-2:], *down[:2]} for error in off(every[n], 400)]
 
 
 def test_a_perfect_sensor_has_no_error() -> None:

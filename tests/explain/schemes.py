@@ -22,6 +22,7 @@ quantities:
   hot: {span: -30 to 80 degC, at_least: cold - 1 K, at_most: cold + 6 K, why: measured once with a camera}
   level: {span: 0 to 100 %, damaged_below: 2 %, damaged_above: 99 %}
   spare: {span: 0 to 10 V}
+  current: {span: -100 to 100 A}
 sensors:
   high_probe: {measures: {cold: 1 to 2 K}, valid: -35 to 90 degC, drifts: -3 to 3 K, misplaced: 0 to 8 K,
                open_reads: 95 degC, shorted_reads: -20 degC, terminal: X1, wire: W1}
@@ -29,6 +30,27 @@ sensors:
   exact_probe: {measures: {hot: 0 to 0 K}, valid: -35 to 90 degC, stale_after: 250 ms}
   upper_probe: {measures: {hot: 0 to 2 K}, valid: -35 to 90 degC}
   lower_probe: {measures: {hot: -2 to 0 K}, valid: -35 to 90 degC}
+  table_probe:
+    measures: {hot: -9 to 9 K}
+    placed: {hot: -1 to 0 K}
+    valid: -35 to 90 degC
+    element: {type: ntc, tolerance: 1 %, table: {-40 degC: 188.5 kohm, 0 degC: 27.28 kohm, 25 degC: 10 kohm,
+              45 degC: 4.911 kohm, 60 degC: 3.02 kohm, 95 degC: 1.1 kohm}}
+    input: {pull_down: 10 kohm, supply: 3.3 V within 1 %, reference: 3.3 V, leads: 0 to 1 ohm, bits: 12,
+            converts_by: {r25: 10 kohm, beta: 3435 K}}
+  beta_probe: {measures: hot, valid: -35 to 90 degC, input: {pull_up: 10 kohm, reference: 3.3 V, bits: 12},
+               element: {type: ntc, r25: 10 kohm within 1 %, beta: 3435 K within 1 %, dissipates: 2 mW/K}}
+  polynomial_probe: {measures: hot, valid: -35 to 90 degC, input: {pull_up: 10 kohm}, element: {type: ntc, r25: 10 kohm,
+                     polynomial: [3.354016e-3, 2.569850e-4, 2.620131e-6, 6.383091e-8], tolerance: 0.2 K}}
+  steinhart_probe: {measures: hot, valid: -35 to 90 degC, input: {pull_up: 10 kohm, bits: 10},
+                    element: {type: ntc, steinhart_hart: [1.40e-3, 2.37e-4, 9.90e-8], tolerance: 1 %}}
+  platinum_probe: {measures: hot, valid: -35 to 90 degC, input: {pull_up: 2.2 kohm within 0.1 %, bits: 16},
+                   element: {type: pt1000, class: B}}
+  divided: {measures: spare, valid: 0 to 11 V, element: {type: divider, top: 47 kohm, bottom: 10 kohm within 1 %},
+            input: {reference: 2.5 V, bits: 12}}
+  shunt: {measures: current, valid: -110 to 110 A, open_reads: 0 A,
+          input: {reference: 2.5 V, gain: 20 V/V, zero: 1.25 V},
+          element: {type: shunt, rated_current: 100 A, rated_voltage: 60 mV within 0.5 %}}
   gauge: {measures: {level: -5 to 5 %}, valid: 0 to 100 %}
 readings:
   lowest: {lowest_of: [high_probe, low_probe], needs: 1}
