@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from interlock.explain.words import Cause
+from interlock.explain.closed import Cause
 from interlock.scheme.model import Output
 from interlock.scheme.words import Contact, EnergisedWhen
 

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TypeAlias
 
+from interlock.explain.closed import Section
 from interlock.explain.phrases import Phrase, Value
-from interlock.explain.words import Section
 
 # What JSON can hold.
 Plain: TypeAlias = "bool | int | float | str | list[Plain] | dict[str, Plain] | None"

@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from typing import Final
 
 from interlock.explain.claims import requirements
+from interlock.explain.closed import complete
 from interlock.explain.document import Item
 from interlock.explain.injection import way_out
 from interlock.explain.local_effects import local_effect
 from interlock.explain.phrases import Value, listing, say
-from interlock.explain.words import Say, complete
+from interlock.explain.words import Say
 from interlock.faults.effects import Effect, FaultEffect, Reveal, Sign
 from interlock.faults.inject import Study
 from interlock.faults.severity import Severity, severity

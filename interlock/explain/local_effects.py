@@ -6,10 +6,11 @@ from collections.abc import Callable
 from typing import Final
 
 from interlock.explain.chains import chain
+from interlock.explain.closed import Cause, complete
 from interlock.explain.conditions import errors, time
 from interlock.explain.phrases import Phrase, Value, listing, say
 from interlock.explain.tables import CONTACTS, INPUTS
-from interlock.explain.words import Cause, Say, complete
+from interlock.explain.words import Say
 from interlock.scheme.model import Fault, Output, Scheme, Sensor
 from interlock.scheme.units import value_text
 from interlock.scheme.words import Mode, Part, Signal

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from interlock.explain.chains import Chain, chain
+from interlock.explain.closed import Cause
 from interlock.explain.conditions import plain_conditions, plain_time, seen, seen_all, time, true_all
 from interlock.explain.document import Item, Plain
 from interlock.explain.measured import labels, why
 from interlock.explain.phrases import Phrase, Value, listing, say
 from interlock.explain.rules import target_words
 from interlock.explain.tables import CAUSES, CONTACTS, ENERGISED, FLOWS, INPUTS, NEEDS
-from interlock.explain.words import Cause, Say
+from interlock.explain.words import Say
 from interlock.scheme.model import Flow, Output, Path, Rule, Scheme, Target
 from interlock.scheme.words import Contact, EnergisedWhen, FlowWord
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from interlock.explain.closed import complete
 from interlock.explain.document import Plain
 from interlock.explain.phrases import Value, listing, say
-from interlock.explain.words import Say, complete
+from interlock.explain.words import Say
 from interlock.plan.beginnings import Start
 from interlock.plan.proof_test import ProofTest, ProofTests
 from interlock.plan.search import Move

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from interlock.explain.claims import cases, not_protected, requirements
+from interlock.explain.closed import Section, complete
 from interlock.explain.devices import devices
 from interlock.explain.document import Chapter, Document, Item
 from interlock.explain.faults import accepted, excluded, faults, rates
@@ -10,7 +11,7 @@ from interlock.explain.measured import quantities, readings, sensors, why
 from interlock.explain.phrases import listing, say
 from interlock.explain.power import groups, outputs, paths
 from interlock.explain.rules import lines, rules
-from interlock.explain.words import Say, Section, complete
+from interlock.explain.words import Say
 from interlock.scheme.model import Scheme
 from interlock.scheme.units import time_text
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Final
 
+from interlock.explain.closed import complete
 from interlock.explain.phrases import Phrase, listing, say, sentence, text
 from interlock.explain.tables import BACKINGS
-from interlock.explain.words import Say, complete
+from interlock.explain.words import Say
 from interlock.faults.changes import Change, ChangeKind
 from interlock.scheme.model import Scheme
 

@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from typing import Final
 
-from interlock.explain.words import Cause, Say, Section, complete
+from interlock.explain.closed import Cause, Section, complete
+from interlock.explain.words import Say
 from interlock.scheme.words import (
     Combine,
     Compare,

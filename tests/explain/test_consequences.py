@@ -7,8 +7,9 @@ from collections.abc import Callable
 from itertools import islice
 
 from interlock.explain.chains import chain
+from interlock.explain.closed import Cause
 from interlock.explain.rules import lines
-from interlock.explain.words import Cause, Say
+from interlock.explain.words import Say
 from interlock.logic.scan import Engine
 from interlock.scheme.model import Fault, Output, Scheme
 from interlock.scheme.words import Mode, Part, Signal, State

@@ -7,12 +7,13 @@ from itertools import combinations
 
 import pytest
 
+from interlock.explain.closed import Section
 from interlock.explain.document import Document
 from interlock.explain.phrases import Listing, Phrase, Value, sentence, text
 from interlock.explain.render import NARROWEST, document_json, document_text
 from interlock.explain.sentences import document
 from interlock.explain.tables import TITLES
-from interlock.explain.words import Say, Section
+from interlock.explain.words import Say
 from interlock.scheme.model import Scheme
 from interlock.scheme.read import loads
 from tests.explain.schemes import EVERYTHING, everything, own, random_schemes

@@ -9,13 +9,14 @@ from enum import Enum
 import pytest
 
 from interlock.explain import tables
+from interlock.explain.closed import complete
 from interlock.explain.failure_modes import CLASSES, COLUMNS, failure_modes
 from interlock.explain.injection import consequence, way_out
 from interlock.explain.phrases import Listing, Phrase, Value, listing, say, sentence, text
 from interlock.explain.proof_tests import begins, told
 from interlock.explain.sentences import document
 from interlock.explain.suggestions import backing, backings, change_sentences
-from interlock.explain.words import ENGLISH, Say, complete
+from interlock.explain.words import ENGLISH, Say
 from interlock.faults.changes import Change, ChangeKind, changes
 from interlock.scheme.edit import SchemeText
 from interlock.scheme.read import loads
