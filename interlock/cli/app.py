@@ -340,7 +340,7 @@ def stimulus(
     value: Annotated[
         str,
         typer.Argument(
-            metavar="[VALUE]", help="the reading wanted, such as `3 degC`; else all thresholds", show_default=False
+            metavar="VALUE", help="the reading wanted, such as `3 degC`; else all thresholds", show_default=False
         ),
     ] = "",
     kits: Annotated[
