@@ -129,7 +129,7 @@
     }
   }
 
-  function save() {
+  function save(root) {
     state.at = Math.max(Date.now(), state.at + 1);
     const raw = JSON.stringify(state);
     byId("kept").textContent = "";
@@ -142,13 +142,13 @@
     } else {
       byId("kept").textContent = "NOT kept on this device.";
     }
-    show();
+    show(root);
   }
 
   // --- showing it
 
-  function show() {
-    for (const control of document.querySelectorAll("[data-field]")) {
+  function show(root = document) {
+    for (const control of root.querySelectorAll("[data-field]")) {
       const { field, name, step } = control.dataset;
       const row = step ? state.results.steps[step - 1] : state.results;
       if (field === "seen") control.checked = row.seen[name] === control.value;
@@ -157,7 +157,7 @@
         control.value = field === "measured" ? row.measured[name] || "" : row[field];
       }
     }
-    for (const mark of document.querySelectorAll("[data-differs]")) {
+    for (const mark of root.querySelectorAll("[data-differs]")) {
       const { differs, name } = mark.dataset;
       const seen = state.results.steps[differs - 1].seen[name];
       const expected = sheet.steps[differs - 1].expect[name];
@@ -199,8 +199,11 @@
       else delete row.measured[name];
     } else row[field] = control.value;
     if (number && !state.judged[number]) row.passed = verdict(row);
-    if (!state.results.when && field !== "when") state.results.when = today();
-    save();
+    if (number && !state.results.when) {
+      state.results.when = today();
+      show();
+    }
+    save(number ? byId(`step-${number}`) : document);
   });
 
   // The empty choice takes an answer back.
@@ -210,7 +213,7 @@
     const row = state.results.steps[clears - 1];
     row.seen[name] = null;
     if (!state.judged[clears]) row.passed = verdict(row);
-    save();
+    save(byId(`step-${clears}`));
   });
 
   // --- the stopwatch: only when it was started is kept, so that a reload does not stop it

@@ -10,7 +10,7 @@ from html import escape
 from importlib.resources import files
 
 from interlock.plan.results import FORMAT
-from interlock.plan.sheet import Sheet
+from interlock.plan.sheet import EITHER, Sheet
 from interlock.scheme.model import Scheme
 from interlock.sheet.cautions import CAUTIONS, NO_CERTIFICATE, TESTING
 from interlock.sheet.step_style import STEPS
@@ -39,7 +39,7 @@ def step_page(scheme: Scheme, sheet: Sheet) -> str:
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f"<title>{title}</title>\n<style>{style}</style>\n</head>\n<body>\n"
         f"{_lost()}<h1>{title}</h1>\n<p>{escape(facts)}<br><small>{escape(digests)}</small></p>\n"
-        f"{_cautions()}{_tools(words)}{_who()}"
+        f"{_cautions()}{_tools(words)}{_where(words)}{_who()}"
         + "".join(_step(told, len(words.steps)) for told in words.steps)
         + f"{_results()}{_limits(sheet)}{_bar()}"
         f'<script type="application/json" id="sheet">{_data(sheet, words)}</script>\n'
@@ -103,6 +103,18 @@ def _tools(words: Words) -> str:
     return f'<section class="tools"><h2>Tools needed</h2><ul>{_list(words.tools)}</ul></section>\n'
 
 
+def _where(words: Words) -> str:
+    """Where each thing is looked at: once for paper, where a step has room for names only."""
+    places = dict.fromkeys((e.name, e.looked_at) for told in words.steps for e in told.expected)
+    rows = "".join(
+        f'<tr><th scope="row">{escape(name)}</th><td>{escape(looked_at)}</td></tr>' for name, looked_at in places
+    )
+    return (
+        '<section class="where"><h2>Where to look</h2><p>Each step says of each thing whether it must still be as it '
+        f"was at the look before, or now be otherwise. Look at all of it.</p><table>{rows}</table></section>\n"
+    )
+
+
 def _who() -> str:
     return (
         '<section class="who-page"><label>Tested by <input type="text" data-field="by" autocomplete="name"></label>'
@@ -119,7 +131,7 @@ def _step(told: Told, count: int) -> str:
         else ""
     )
     timer = f'<output class="screen timer" data-timer="{n}" role="timer"></output>' if told.look_s else ""
-    rows = "".join(_row(n, expected) for expected in told.expected)
+    rows = f'<div class="rows">{"".join(_row(n, expected) for expected in told.expected)}</div>'
     passed = "".join(
         _verdict(n, value, word) for value, word in (("true", "pass"), ("false", "FAIL"), ("null", "open"))
     )
@@ -161,12 +173,19 @@ def _row(n: int, expected: Expected) -> str:
     return (
         f'<div class="row" role="radiogroup" aria-labelledby="row-{n}-{name}"><div class="what" id="row-{n}-{name}">'
         f"<b>{name}</b> <small>{escape(expected.looked_at)}</small>"
-        f'<div class="expected">expected: <b>{escape(expected.expected)}</b></div></div>'
+        f'<div class="expected">{_wanted(expected)}</div></div>'
         f'<div class="choices">{choices}<button type="button" class="screen" data-clears="{n}" data-name="{name}" '
         f'aria-label="{name}: not looked at">not looked</button></div>'
         f"{measured}"
         f'<div class="mark" data-differs="{n}" data-name="{name}" role="status"></div></div>\n'
     )
+
+
+def _wanted(expected: Expected) -> str:
+    word = escape(expected.expected)
+    if expected.expected == EITHER:
+        return "may be either; say which"
+    return f"now <b>{word}</b>" if expected.changed else f"still {word}"
 
 
 def _results() -> str:

@@ -37,6 +37,7 @@ input[type=text], input[type=date], textarea { font: inherit; border: 0.8pt soli
 textarea { width: 100%; font-family: monospace; font-size: 9pt }
 button { font: inherit; border: 1pt solid #0b4f8a; background: #fff; color: #0b4f8a; padding: 1mm 2.5mm;
   border-radius: 1mm }
+a { color: #0b4f8a }
 :focus-visible { outline: 2.5pt solid #0b4f8a; outline-offset: 1.5pt }
 .bar { position: sticky; bottom: 0; background: #fff; border-top: 1.6pt solid #000; padding: 2mm 0 }
 @media screen { .paper { display: none } body { font-size: 16px } .mark { min-height: 0 } }
@@ -51,5 +52,20 @@ button { font: inherit; border: 1pt solid #0b4f8a; background: #fff; color: #0b4
   .initials { width: 30mm }
   .step { scroll-margin-top: 2mm; padding-bottom: 3mm }
 }
-@media print { .screen, .live .screen { display: none } input:invalid { color: transparent } }
+.where th { width: 32%; border: 0.5pt solid #8a8a8a; font-size: inherit }
+.limits ul { columns: 2; font-size: 8.5pt }
+.limits li { break-inside: avoid }
+@media screen { .where { display: none } }
+@media print {
+  .screen, .live .screen { display: none }
+  input:invalid { color: transparent }
+  .row small { display: none }
+  .rows { display: grid; grid-template-columns: 1fr 1fr; column-gap: 4mm }
+  .row { grid-template-columns: 32fr 34fr 26fr; column-gap: 1.5mm; padding: 0.8mm 0; font-size: 8pt; line-height: 1.15 }
+  .row .choices { gap: 0 2mm }
+  .row input[type=text] { min-height: 5.5mm }
+  .row input[type=radio] { width: 3.2mm; height: 3.2mm; margin: 0 0.6mm 0 0 }
+  .row .measured { font-size: 6.5pt }
+  .step { font-size: 9pt }
+}
 """

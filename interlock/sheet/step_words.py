@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from interlock.plan.sheet import EITHER, PRESSED, Sheet, Step, sides
@@ -18,14 +18,16 @@ HELD_S = 3  # what is not at rest stays for so long at least, by the meaning of 
 class Expected:
     """One thing to look at. `words`: what it can be, as the results file has it; `expected`: one of these or `either`.
 
-    `looked_at`: what it is and where one sees it. `measurable`: a meter has something to say of it.
+    `looked_at`: what it is and where one sees it. `changed`: it was expected otherwise before, or not yet looked at.
+    `measurable`: a meter has something to say of it.
     """
 
     name: str
     words: tuple[str, str]
     expected: str
     looked_at: str
-    measurable: bool = True
+    changed: bool
+    measurable: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,9 +55,11 @@ def sheet_words(scheme: Scheme, sheet: Sheet) -> Words:
     """The sheet in words. Raises ValueError where it names what the scheme does not have."""
     told = []
     last = 1
+    before: dict[str, str] = {}
     for number, (step, look) in enumerate(zip(sheet.steps, sheet.stopwatch(), strict=True), 1):
         last = number if step.set or number == 1 else last
-        expected = tuple(_expected(scheme, name, word) for name, word in step.expect.items())
+        expected = tuple(_expected(scheme, name, word, before) for name, word in step.expect.items())
+        before |= step.expect
         told.append(
             Told(number, tuple(_does(scheme, step, number)), _waits(step, number), _hurry(step), expected, last, look)
         )
@@ -106,7 +110,7 @@ def _setting(scheme: Scheme, name: str, value: str) -> str:
         at = place(scheme.lines[name])
         if value == PRESSED:
             return f"press {name}{at} for a second and let go"
-        return f"turn {name}{at} {value} and leave it so"
+        return f"set {name}{at} {value}"
     raise ValueError(f"the sheet sets `{name}`, which the scheme does not have")
 
 
@@ -133,12 +137,13 @@ def _hurry(step: Step) -> str:
 # --- what is seen
 
 
-def _expected(scheme: Scheme, name: str, word: str) -> Expected:
+def _expected(scheme: Scheme, name: str, word: str, before: Mapping[str, str]) -> Expected:
     sight = sight_of(scheme, name)
     words = sides(scheme, sight)
     if word not in (*words, EITHER):
         raise ValueError(f"the sheet expects `{name}` to be `{word}`: expected one of {', '.join(words)}")
-    return Expected(name, words, word, _looked_at(scheme, sight), sight.kind is not SightKind.ALARM)
+    measurable = sight.kind is not SightKind.ALARM
+    return Expected(name, words, word, _looked_at(scheme, sight), before.get(name) != word, measurable)
 
 
 def _looked_at(scheme: Scheme, sight: Sight) -> str:

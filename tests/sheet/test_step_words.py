@@ -22,7 +22,7 @@ def test_every_stimulus_is_told_with_the_place_where_it_is_given() -> None:
     first, second, third, fourth, last = sheet_words(*hut_sheet()).steps
     assert first.does[0] == "pretend 12 degC at floor_probe (X1.1, W1)"
     assert first.does[-2:] == (
-        "turn source_bus_live (X2.8, W18) off and leave it so",
+        "set source_bus_live (X2.8, W18) off",
         "then power the installation up: everything above must be set before",
     )
     assert first.waits == "wait 10 min 1 s, then look"
@@ -112,3 +112,13 @@ def test_hostile_words_stay_words() -> None:
     data = re.search(r'<script type="application/json" id="sheet">(.*?)</script>', page, re.S)
     assert data
     assert json.loads(data[1])["scheme"] == scheme.title
+
+
+def test_each_step_says_what_has_changed_since_the_look_before() -> None:
+    steps = sheet_words(*hut_sheet()).steps
+    told = [{e.name: e.changed for e in step.expected} for step in steps]
+    assert told[0]["roof_pv"]
+    assert told[1]["roof_pv"]
+    assert not told[1]["rescue_radio"]
+    assert not told[4]["roof_pv"]  # stopped in step 3 already, and not looked at in step 4
+    assert told[4]["inverter"]
