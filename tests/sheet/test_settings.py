@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import re
 import subprocess
@@ -9,11 +10,14 @@ import sys
 from html import unescape
 from pathlib import Path
 
+import pypdf
 import pytest
 
 from interlock.scheme.read import load
 from interlock.scheme.units import value_text
 from interlock.sheet.cautions import CAUTIONS
+from tests.draw.browser import browser
+from tests.sheet.devtools import opened
 from tests.support.bench import edited
 
 RULES = Path(__file__).parents[2] / "rules"
@@ -111,3 +115,23 @@ def test_hostile_names_stay_text(tmp_path: Path) -> None:
     assert "<script>" not in page
     assert page.count("</style>") == 1
     assert page.count("</section>") == 3
+
+
+@pytest.mark.skipif(browser() is None, reason="no chromium to print with")
+def test_in_print_each_device_is_whole_on_one_page_and_ladders_lie_on_their_side(tmp_path: Path) -> None:
+    settings(str(RULES / "alpine_hut.yaml"), "--to", str(tmp_path / "sheet.html"))
+    with opened(tmp_path / "profile") as tab:
+        tab.go(f"file://{tmp_path / 'sheet.html'}")
+        pages = pypdf.PdfReader(io.BytesIO(tab.pdf())).pages
+        assert tab.complaints() == []
+        assert [url for url in tab.requests() if not url.startswith(("file:", "data:"))] == []
+    words = [" ".join(page.extract_text().split()) for page in pages]
+    assert "Isolate" in words[0]
+    for path, device in load(RULES / "alpine_hut.yaml").devices.items():
+        (whole,) = [w for w in words if f"{path}: {device.what}" in w]
+        part = whole[whole.index(f"{path}: {device.what}") :]
+        assert part.index("all settings read back") > 0
+    drawn = [page for page, w in zip(pages, words, strict=True) if "Ladder:" in w]
+    assert len(drawn) == 4
+    assert all(page.mediabox.width > page.mediabox.height for page in drawn)
+    assert all("certifies nothing" in w for w in words)
