@@ -23,6 +23,7 @@ A, B, C = Fraction("3.9083e-3"), Fraction("-5.775e-7"), Fraction("-4.183e-12")
 PLATINUM_RANGE = (Fraction(-200), Fraction(850))
 # An NTC's resistance is taken to lie between a millionth and a million times that at 25 degC.
 WIDEST_LOG = Fraction(14)
+LEAST_CHANGE = Fraction(1, 10_000)  # of its resistance per kelvin: platinum has forty times as much
 LOWEST_LOG, HIGHEST_LOG = Fraction(-5), Fraction(21)  # of ohms: 7 milliohm to a gigaohm
 
 
@@ -167,12 +168,22 @@ def judge(curve: Curve, low: Fraction, high: Fraction) -> None:
         raise ElementError("its coefficients make a curve that turns back: one resistance would be two temperatures")
     if low <= -ZERO_C:
         raise ElementError("nothing is colder than -273.15 degC")
-    if isinstance(curve, SteinhartHart | Polynomial):
-        try:
-            for t in (low, high):
-                ohms(curve, Dual(exact(t)))
-        except ArithmeticError as error:
-            raise ElementError(f"its coefficients give no resistance at {float(t):g} degC") from error
+    for t in (low, high):
+        if not _in_range(curve, t):
+            raise ElementError(
+                f"by its numbers it has no resistance at {float(t):g} degC that a thermometer can have, or one that "
+                "hardly changes"
+            )
+
+
+def _in_range(curve: Curve, t: Fraction) -> bool:
+    try:
+        log = ohms(curve, Dual(exact(t), 1)).log()
+    except ArithmeticError:
+        return False
+    return bool(
+        log.value >= exact(LOWEST_LOG) and log.value <= exact(HIGHEST_LOG) and abs(log.slope) >= exact(LEAST_CHANGE)
+    )
 
 
 def _rises(curve: SteinhartHart | Polynomial) -> bool:

@@ -14,6 +14,7 @@ from fractions import Fraction
 from flint import arb, ctx, fmpq
 
 PRECISION = 96  # bits: far below a millionth of anything on a battery system
+MOST_PIECES = 3_000
 PATIENCE = 250  # pieces after which twice as much above the highest value will do, and so on
 
 Ball = arb
@@ -140,7 +141,7 @@ def highest(function: Callable[[Dual], Dual], low: Fraction, high: Fraction, nea
 
     Branch and bound: over a piece on which the slope has one sign the highest value is that of an end; over any other
     piece the value in the middle and the steepest slope bound it (the mean value theorem). The piece that may reach
-    highest is halved first.
+    highest is halved first. Raises ArithmeticError where no bound is found: the function leaps, or is not finite.
     """
     ends = (exact(low), exact(high))
 
@@ -181,6 +182,8 @@ def highest(function: Callable[[Dual], Dual], low: Fraction, high: Fraction, nea
     consider(*ends)
     while pieces:
         _, _, bound, left, right = pieces[0]
+        if count > MOST_PIECES:
+            raise ArithmeticError("no bound is found")
         if bound <= best.lower() + tolerance * 2 ** (count // PATIENCE):
             return bound.max(best.upper())
         heapq.heappop(pieces)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
@@ -38,8 +39,19 @@ def _down(ball: Ball) -> int:
 
 def _whole(ball: Ball) -> int:
     whole = ball.unique_fmpz()
-    assert whole is not None
+    if whole is None:
+        raise ArithmeticError("it is not finite")
     return int(whole)
+
+
+@contextmanager
+def _worked_out() -> Iterator[None]:
+    """Precisely; what can't be worked out is the element's fault, not the tool's."""
+    with precisely():
+        try:
+            yield
+        except (ArithmeticError, ValueError) as error:
+            raise ElementError("its numbers give no reading that can be worked out: check their units") from error
 
 
 # --- temperatures
@@ -152,7 +164,7 @@ def error_interval(sensing: Sensing, truth: Range, valid: Range) -> Range:
     Raises ElementError where a curve does not reach far enough or turns back, or the element would heat itself beyond
     all measure.
     """
-    with precisely():
+    with _worked_out():
         low, high = truth.ends
         if isinstance(sensing.element, Thermometer):
             hotter = heating(sensing)
@@ -192,7 +204,7 @@ def _words(span: Range) -> str:
 def nominal_reading(sensing: Sensing, truth: int, valid: Range) -> int:
     """What nominal parts and a perfect converter read of a truth, in millionths, rounded: only the controller's own
     formula is to blame for the difference."""
-    with precisely():
+    with _worked_out():
         t = Dual(exact(Fraction(truth, MICRO)))
         if isinstance(sensing.element, Thermometer):
             r = element_ohms(sensing.element, sensing.element.curve, 0)(t)
@@ -207,7 +219,7 @@ def _rounded(ball: Ball) -> int:
 def readings_of(sensing: Sensing, low: Fraction, high: Fraction, valid: Range) -> Range:
     """All readings of what stands in the element's place, from `low` to `high`: ohms in place of a thermometer, volts
     at the top of a divider, volts in place of a shunt. Outward; what is invalid stands a millionth outside `valid`."""
-    with precisely():
+    with _worked_out():
         least, most = _readings_of(sensing, low, high, valid)
         return Range(_settled(least, valid, _down), _settled(most, valid, _up))
 
@@ -247,7 +259,7 @@ def _without(sensing: Sensing) -> Sensing:
 
 def nominal_of(sensing: Sensing, value: Fraction, valid: Range) -> int:
     """What nominal parts read of what stands in the element's place (`readings_of` says what), in millionths."""
-    with precisely():
+    with _worked_out():
         x = Dual(exact(value))
         element = sensing.element
         if isinstance(element, Thermometer):
@@ -286,7 +298,7 @@ def _lead(sensing: Sensing, at: Fraction, valid: Range) -> Lead:
 def place_ohms(sensing: Sensing, reading: Fraction) -> Fraction:
     """What in the element's place makes nominal parts read this: ohms, volts at the top of a divider, volts in place
     of a shunt. To well below a millionth."""
-    with precisely():
+    with _worked_out():
         element = sensing.element
         if isinstance(element, Thermometer):
             return _fraction(ohms(sensing.formula, Dual(exact(reading))).value)
@@ -300,7 +312,7 @@ def element_at(sensing: Sensing, value: Fraction) -> Fraction | None:
     curve says nothing of it."""
     if not isinstance(sensing.element, Thermometer) or value <= 0:
         return None
-    with precisely():
+    with _worked_out():
         try:
             found = _fraction(degrees_of(sensing.element.curve)(Dual(exact(value))).value)
             judge(sensing.element.curve, found, found)
@@ -310,6 +322,8 @@ def element_at(sensing: Sensing, value: Fraction) -> Fraction | None:
 
 
 def _fraction(ball: Ball) -> Fraction:
+    if not ball.is_finite():
+        raise ArithmeticError("it is not finite")
     return Fraction(round(float(ball.mid()) * 10**9), 10**9)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 import subprocess
 import sys
 
@@ -218,6 +219,31 @@ def test_what_is_no_rated_value_is_refused_with_its_place(text: str) -> None:
 ])  # fmt: skip
 def test_units_a_scheme_never_needs_are_left_to_pint(text: str, dimension: Dimension, nominal: float) -> None:
     assert float(read_rated(text, dimension).nominal) == nominal
+
+
+NUMBERS = ("0", "1", "-1", "1e-15", "1e15", "1e-9", "10", "3435", "27.28", "0.001", "5e3", "298", "1e10")
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_whatever_numbers_stand_there_the_element_is_read_or_refused(seed: int) -> None:
+    """Never a traceback, never a search without end: numbers no part has, tolerances that reach nothing."""
+    rng = random.Random(seed)
+    refused = 0
+    for _ in range(40):
+        n = [rng.choice(NUMBERS) for _ in range(9)]
+        off = [rng.choice(("", " within 1 %", " within 99.9999 %")) for _ in range(3)]
+        curve = rng.choice((
+            f"r25: {n[0]} kohm{off[0]}, beta: {n[1]} K{off[1]}",
+            f"steinhart_hart: [{n[0]}, {n[1]}, {n[2]}]",
+            f"r25: {n[0]} ohm{off[0]}, polynomial: [{n[1]}, {n[2]}, {n[3]}, {n[4]}]",
+            f"table: {{-273 degC: {n[0]} Mohm, 25 degC: {n[1]} ohm, 1000 degC: {n[2]} ohm}}",
+        ))  # fmt: skip
+        wiring = f"{{pull_up: {n[5]} kohm{off[2]}, supply: {n[6]} V, reference: {n[7]} V{off[1]}, bits: 32}}"
+        try:
+            loads(probe(f"{{type: ntc, {curve}, tolerance: {n[8]} K}}", rng.choice((wiring, UP))))
+        except SchemeError:
+            refused += 1
+    assert refused > 10
 
 
 def test_a_scheme_without_elements_starts_neither_pint_nor_the_ball_arithmetic() -> None:
