@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import random
 from fractions import Fraction
 from itertools import pairwise
@@ -22,6 +23,7 @@ from interlock.elements.records import (
     Rated,
     Sensing,
     Shunt,
+    Table,
     Thermometer,
 )
 from tests.elements.random_sensing import TABLE, worlds
@@ -149,6 +151,34 @@ def test_a_perfect_sensor_has_no_error() -> None:
     whole = Range(0, 4 * MICRO)
     low, high = error_interval(Sensing(divider, Input(reference=Rated.exact(5))), whole, whole)
     assert -1 <= low <= 0 <= high <= 1
+
+
+def test_both_ends_of_beta_count_on_both_sides_of_25_degrees() -> None:
+    """By hand: 1/T read - 1/298.15 K = (beta of the part / beta of the formula) (1/T - 1/298.15 K)."""
+    part = Thermometer(Beta(Rated.exact(10000), Rated.within(3435, Fraction(2, 100))))
+    sensing = Sensing(part, Input(resistor=Rated.exact(10000)))
+
+    def off(t: float, factor: float) -> float:
+        return 1 / (factor * (1 / (t + 273.15) - 1 / 298.15) + 1 / 298.15) - 273.15 - t
+
+    for low, high in ((-40, 0), (50, 80)):
+        least, most = error_interval(sensing, Range(low * MICRO, high * MICRO), HUT[1])
+        found = [off(t, factor) for t in (low, high) for factor in (0.98, 1.02)]
+        assert abs(least / MICRO - min(found)) < 3e-6
+        assert abs(most / MICRO - max(found)) < 3e-6
+
+
+def test_an_error_that_peaks_at_a_row_of_a_table_is_found() -> None:
+    """A part that follows beta but for one row, 5 % low at 25 degC, under a controller that goes by beta."""
+    beta = Beta(Rated.exact(10000), Rated.exact(3435))
+    rows = {t: 10000 * math.exp(3435 * (1 / (t + 273.15) - 1 / 298.15)) for t in range(-40, 81, 5)}
+    rows[25] *= 0.95
+    dented = Table(tuple((Fraction(t), Fraction(r)) for t, r in rows.items()))
+    sensing = Sensing(Thermometer(dented), Input(resistor=Rated.exact(10000)), beta)
+    # By beta, 5 % less resistance at 25 degC: 1 / (1/298.15 + ln(0.95) / 3435) - 298.15 = 1.3384 K.
+    least, most = error_interval(sensing, Range(-40 * MICRO, 80 * MICRO), HUT[1])
+    assert abs(most / MICRO - (1 / (1 / 298.15 + math.log(0.95) / 3435) - 298.15)) < 3e-6
+    assert -0.02 * MICRO < least <= 0  # between rows a straight line is not quite beta's own
 
 
 def test_each_tolerance_makes_the_error_wider() -> None:

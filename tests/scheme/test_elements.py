@@ -246,6 +246,14 @@ def test_whatever_numbers_stand_there_the_element_is_read_or_refused(seed: int) 
     assert refused > 10
 
 
+@pytest.mark.parametrize("unit", ["degF", "degC", "degRe", "kelvin / s"])
+def test_what_measures_no_difference_of_temperatures_is_refused(unit: str) -> None:
+    """Their zero lies elsewhere, or they are no temperature at all."""
+    with pytest.raises(GrammarError) as caught:
+        read_rated(f"3435 {unit}", Dimension.WARMTH)
+    assert caught.value.ident in ("wrong-unit", "unknown-unit")
+
+
 def test_a_scheme_without_elements_starts_neither_pint_nor_the_ball_arithmetic() -> None:
     code = (
         "import sys; from tests.support.bench import BENCH; from interlock.scheme.read import loads; loads(BENCH); "
