@@ -26,7 +26,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "start": {"scheme"},
     "record": {"scheme"},
     "draw": {"scheme", "logic", "faults"},
-    "sheet": {"scheme", "logic", "plan", "explain"},
+    "sheet": {"elements", "scheme", "logic", "plan", "explain"},
     "cli": {
         "elements",
         "scheme",

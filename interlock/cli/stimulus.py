@@ -17,7 +17,7 @@ from interlock.elements.bench import KITS, WORDS, Kit, KitKind, Stimulus, fits, 
 from interlock.elements.chain import Range
 from interlock.elements.records import ElementError, Sensing, Thermometer
 from interlock.explain.conditions import number
-from interlock.explain.elements import element_words
+from interlock.explain.elements import element_words, put_text
 from interlock.explain.phrases import text
 from interlock.scheme.grammar import GrammarError, nearest, read_value
 from interlock.scheme.model import Limit, Scheme, Sensed, Sensor
@@ -232,8 +232,8 @@ class _Told:
     def kit_text(self, kit: Kit) -> str:
         """`a decade box in steps of 1 ohm, right to 1 % and 0.1 ohm`."""
         unit = "V" if kit.kind is KitKind.SOURCE else "ohm"
-        steps = f" in steps of {_plain(kit.step, unit)}" if kit.step else ""
-        fixed = f" and {_plain(kit.fixed, unit)}" if kit.fixed else ""
+        steps = f" in steps of {put_text(kit.step, unit)}" if kit.step else ""
+        fixed = f" and {put_text(kit.fixed, unit)}" if kit.fixed else ""
         return f"with {WORDS[kit.kind]}{steps}, right to {float(kit.part * 100):g} %{fixed}:"
 
     def head(self) -> list[str]:
@@ -244,7 +244,7 @@ class _Told:
     def cells(self, made: Stimulus, limit: Limit | None = None) -> list[str]:
         """What is put, what it stands for, what may be read."""
         unit = "ohm" if self.thermometer else "V"
-        put = " + ".join(_plain(part, unit) for part in made.parts)
+        put = " + ".join(put_text(part, unit) for part in made.parts)
         fine = FINE
         if limit is not None and made.reads.low // fine * fine <= limit.value <= -(-made.reads.high // fine) * fine:
             fine = 1  # rounded outward it would seem to reach the limit
@@ -294,15 +294,6 @@ def _meets(limit: Limit, *, wanted: bool) -> Callable[[int], bool]:
         return met is wanted
 
     return meets
-
-
-def _plain(value: Fraction, unit: str) -> str:
-    """`10 kohm`, `24.9 kohm`, `0.69 mV`."""
-    if unit == "ohm" and value >= 1000:
-        return f"{decimal_text(round(value * 1000))} kohm" if value < 10**6 else f"{decimal_text(round(value))} Mohm"
-    if unit == "V" and abs(value) < 1:
-        return f"{decimal_text(round(value * 1000 * MICRO))} mV"
-    return f"{decimal_text(round(value * MICRO))} {unit}"
 
 
 def _columns(rows: list[list[str]]) -> list[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from fractions import Fraction
 
 from interlock.elements.records import (
     AS_IT_IS,
@@ -27,7 +28,7 @@ from interlock.explain.document import Plain
 from interlock.explain.phrases import Phrase, Value, listing, say
 from interlock.explain.words import Say
 from interlock.scheme.model import Interval, Sensed, Sensor
-from interlock.scheme.units import MICRO, Kind, value_text
+from interlock.scheme.units import MICRO, Kind, decimal_text, value_text
 
 FINE = 1_000  # millionths: errors are told to the thousandth, those of voltages to a hundredth of a millivolt
 EXAMPLES = (-20, 0, 25, 45, 60)  # degC at which a controller's own formula is looked at
@@ -197,3 +198,12 @@ def _plain_value(value: object) -> Plain:
     if hasattr(value, "__slots__") and hasattr(value, "__dataclass_fields__"):
         return _plain(value)
     return float(value)  # type: ignore[arg-type]
+
+
+def put_text(value: Fraction, unit: str) -> str:
+    """What is put in an element's place, in ohms or volts: `10 kohm`, `24.9 kohm`, `0.69 mV`."""
+    if unit == "ohm" and value >= 1000:
+        return f"{decimal_text(round(value * 1000))} kohm" if value < 10**6 else f"{decimal_text(round(value))} Mohm"
+    if unit == "V" and abs(value) < 1:
+        return f"{decimal_text(round(value * 1000 * MICRO))} mV"
+    return f"{decimal_text(round(value * MICRO))} {unit}"

@@ -5,8 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
+from interlock.elements.bench import KitKind, pretend, usual_kit
+from interlock.elements.chain import Range
+from interlock.elements.records import ElementError
+from interlock.explain.elements import put_text
 from interlock.plan.sheet import EITHER, PRESSED, Sheet, Step, sides
 from interlock.plan.sights import Sight, SightKind
+from interlock.scheme.grammar import GrammarError, read_value
 from interlock.scheme.model import Line, Output, Scheme, Sensor
 from interlock.scheme.units import Kind
 from interlock.scheme.words import LineForm
@@ -105,13 +110,28 @@ def _setting(scheme: Scheme, name: str, value: str) -> str:
             return f"open the lead of {name}{at}"
         if value == "shorted":
             return f"short the lead of {name}{at}"
-        return f"pretend {value} at {name}{at}"
+        return f"pretend {value} at {name}{at}{_put(scheme.sensors[name], value)}"
     if name in scheme.lines:
         at = place(scheme.lines[name])
         if value == PRESSED:
             return f"press {name}{at} for a second and let go"
         return f"set {name}{at} {value}"
     raise ValueError(f"the sheet sets `{name}`, which the scheme does not have")
+
+
+def _put(sensor: Sensor, value: str) -> str:
+    """`: put 14.916 kohm`: what stands for a value where the scheme says what the sensor is made of; "" elsewhere, and
+    where the usual kit of a bench has nothing near."""
+    if sensor.element is None:
+        return ""
+    sensing = sensor.element.sensing
+    kit = usual_kit(sensing)
+    try:
+        made = pretend(sensing, read_value(value).micro, kit, Range(sensor.valid.low, sensor.valid.high))
+    except (ElementError, GrammarError):
+        return ""
+    unit = "V" if kit.kind is KitKind.SOURCE else "ohm"
+    return ": put " + " + ".join(put_text(part, unit) for part in made.parts)
 
 
 def _waits(step: Step, number: int) -> str:

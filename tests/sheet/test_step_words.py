@@ -20,7 +20,10 @@ from tests.support.bench import edited
 
 def test_every_stimulus_is_told_with_the_place_where_it_is_given() -> None:
     first, second, third, fourth, last = sheet_words(*hut_sheet()).steps
-    assert first.does[0] == "pretend 12 degC at floor_probe (X1.1, W1)"
+    # By the beta formula: 10 kohm * exp(3435 * (1/285.15 - 1/298.15)) = 16.909 kohm.
+    assert first.does[0] == "pretend 12 degC at floor_probe (X1.1, W1): put 16.909 kohm"
+    assert first.does[2] == "pretend 3.29 V at low_tap: put 3.29 V"
+    assert first.does[4] == "pretend 75 % at shunt (X1.5, W3)"  # what counts charge has no element
     assert first.does[-2:] == (
         "set source_bus_live (X2.8, W18) off",
         "then power the installation up: everything above must be set before",
