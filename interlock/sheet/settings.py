@@ -74,12 +74,13 @@ def settings_sheet(scheme: Scheme, following: Mapping[tuple[str, OwnLimit], Next
         for path in scheme.paths.values()
         if path.name not in scheme.devices and (path.flow.charge is not None or path.flow.discharge is not None)
     )
-    return SettingsSheet(scheme.title, scheme.revision, devices, without)
+    return SettingsSheet(text(scheme.title), text(scheme.revision), devices, without)
 
 
 def _device(scheme: Scheme, device: Device, following: Mapping[tuple[str, OwnLimit], Next]) -> DeviceSheet:
     rows = tuple(_row(scheme, limit, following.get((device.path, limit.which))) for limit in device.limits)
-    return DeviceSheet(device.path, device.what, device.why, device.cells, rows, tuple(_ticks(scheme, device)))
+    ticks = tuple(text(tick) for tick in _ticks(scheme, device))
+    return DeviceSheet(device.path, text(device.what), text(device.why), device.cells, rows, ticks)
 
 
 def _row(scheme: Scheme, limit: DeviceLimit, after: Next | None) -> Row:

@@ -135,3 +135,14 @@ def test_in_print_each_device_is_whole_on_one_page_and_ladders_lie_on_their_side
     assert len(drawn) == 4
     assert all(page.mediabox.width > page.mediabox.height for page in drawn)
     assert all("certifies nothing" in w for w in words)
+
+
+def test_no_control_character_of_a_scheme_reaches_the_terminal(tmp_path: Path) -> None:
+    escape = '"\\e[31m\\a"'
+    devices = f"bench_charger: {{what: {escape}, remote_enabled: yes, verified_at: {escape}}}"
+    text = edited(("Tool-crib battery bench", escape), ("requirements:", f"devices: {{{devices}}}\nrequirements:"))
+    (tmp_path / "bench.yaml").write_text(text, encoding="utf-8")
+    done = settings("bench.yaml", cwd=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert all(c.isprintable() or c == "\n" for c in done.stdout)
+    assert "\N{REPLACEMENT CHARACTER}[31m" in done.stdout
