@@ -172,14 +172,11 @@ class _Told:
         rows = list(self.rows(kit))
         table = [self.head()]
         for row in rows:
-            label = f"{row.rule} {row.when} {self.limit_text(row.limit)}:"
-            side = "met" if row.inside else "not met"
-            cells = (
-                self.cells(row.made, row.limit)
-                if row.made
-                else ["nothing", *[""] * (len(self.head()) - 3), row.because]
-            )
-            table.append([f"{label} {side}", *cells])
+            if row.inside:
+                table.append([f"{row.rule} {row.when} {self.limit_text(row.limit)}"])
+            nothing = ["nothing", *[""] * (len(self.head()) - 3), row.because]
+            cells = self.cells(row.made, row.limit) if row.made else nothing
+            table.append(["  met" if row.inside else "  not met", *cells])
         if not rows:
             return [self.kit_text(kit), "  no rule has a limit on its reading"], {
                 "kit": self.kit_data(kit),
@@ -297,8 +294,10 @@ def _meets(limit: Limit, *, wanted: bool) -> Callable[[int], bool]:
 
 
 def _columns(rows: list[list[str]]) -> list[str]:
-    """Rows with their cells under one another."""
-    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]) - 1)]
+    """Rows with their cells under one another; a row of one cell is a title and takes no part in the widths."""
+    whole = [row for row in rows if len(row) > 1]
+    widths = [max(len(row[i]) for row in whole) for i in range(len(whole[0]) - 1)]
     return [
-        "  " + "  ".join([*(c.ljust(w) for c, w in zip(row, widths, strict=False)), row[-1]]).rstrip() for row in rows
+        "  " + "  ".join([*(c.ljust(w) for c, w in zip(row[:-1], widths, strict=False)), row[-1]]).rstrip()
+        for row in rows
     ]
