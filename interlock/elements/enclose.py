@@ -141,7 +141,7 @@ def highest(function: Callable[[Dual], Dual], low: Fraction, high: Fraction, nea
 
     Branch and bound: over a piece on which the slope has one sign the highest value is that of an end; over any other
     piece the value in the middle and the steepest slope bound it (the mean value theorem). The piece that may reach
-    highest is halved first. Raises ArithmeticError where no bound is found: the function leaps, or is not finite.
+    highest is halved first. Raises ArithmeticError where no bound is found: the function is not finite.
     """
     ends = (exact(low), exact(high))
 
@@ -182,9 +182,9 @@ def highest(function: Callable[[Dual], Dual], low: Fraction, high: Fraction, nea
     consider(*ends)
     while pieces:
         _, _, bound, left, right = pieces[0]
-        if count > MOST_PIECES:
+        if count > MOST_PIECES and not bound.is_finite():
             raise ArithmeticError("no bound is found")
-        if bound <= best.lower() + tolerance * 2 ** (count // PATIENCE):
+        if bound <= best.lower() + tolerance * 2 ** (count // PATIENCE) or count > MOST_PIECES:
             return bound.max(best.upper())
         heapq.heappop(pieces)
         split(left, right)
