@@ -13,9 +13,8 @@ from interlock.cli.opened import opened
 from interlock.cli.render import Progress, count_text, print_json
 from interlock.cli.status import Exit
 from interlock.explain.trace import moments, told
-from interlock.proof.index import Index
+from interlock.proof.cores import proved
 from interlock.proof.prove import BUDGET, Margin, Outcome, Verdict
-from interlock.proof.prove import prove as judge
 from interlock.scheme.grammar import nearest
 from interlock.scheme.model import Claim, Fault, Limit, Scheme
 from interlock.scheme.order import LoopError
@@ -103,14 +102,17 @@ def _faults(scheme: Scheme, names: list[str]) -> tuple[Fault, ...] | None:
 
 def judged(scheme: Scheme, claims: list[Claim], faults: tuple[Fault, ...], budget: int) -> Iterator[Verdict]:
     """Verdicts one by one, with a line of progress on a terminal."""
-    index, line = Index(scheme), Progress()
-    for number, claim in enumerate(claims, 1):
-        line.say(f"{number} of {len(claims)}: {claim.name}")
-        try:
-            verdict = judge(scheme, claim, faults, index=index, budget=budget)
-        finally:
-            line.done()
-        yield verdict
+    line, verdicts = Progress(), proved(scheme, claims, faults, budget=budget)
+    try:
+        for number, claim in enumerate(claims, 1):
+            line.say(f"{number} of {len(claims)}: {claim.name}")
+            try:
+                verdict = next(verdicts)
+            finally:
+                line.done()
+            yield verdict
+    finally:
+        verdicts.close()
 
 
 _SHOWN = {

@@ -119,6 +119,7 @@ class Group:
         self.index, self.slots = index, tuple(slots)
         self._limits = dict(view.limits)
         self._vectors: dict[tuple[int, ...], list[Bounds]] | None = None
+        self._first: dict[tuple[tuple[int, Sequence[int]], ...], tuple[tuple[int, ...], Bounds] | None] = {}
         elements = dict(view.elements)
         self.place: dict[tuple[str, str], int] = {}  # ("quantity" | "element", name): variable
         components: list[int] = []
@@ -241,6 +242,12 @@ class Group:
         """
         if not self.possible:
             return None
+        key = tuple(order)
+        if key not in self._first:
+            self._first[key] = self._first_of(key)
+        return self._first[key]
+
+    def _first_of(self, order: Sequence[tuple[int, Sequence[int]]]) -> tuple[tuple[int, ...], Bounds] | None:
         codes = [0] * len(self.slots)
 
         def walk(bounds: Bounds, depth: int) -> Bounds | None:

@@ -164,7 +164,7 @@ class Decider:
                 narrow = next(tries, None) if tried <= self.budget else None
                 if narrow is None:
                     break
-                found, looked = self._real_run(narrow, enough, 400 + search.count // 4)
+                found, looked = self._real_run(narrow, enough, min(400 + search.count // 4, 30 + 3 * search.count))
                 tried += looked
                 if found is not None:
                     found.deviations = run.deviations
@@ -264,7 +264,7 @@ class Decider:
             except BudgetError:
                 self._beyond[key] = budget + budget // 4  # a little more would not do either
                 count += search.count
-                continue
+                break
             count += search.count
             if longest.node is not None:
                 run = realise(search, self.full, longest, begun)

@@ -1,0 +1,83 @@
+"""Claims judged on several cores are the claims judged on one."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+from pathlib import Path
+
+import pytest
+
+from interlock.proof import cores
+from interlock.proof.prove import Verdict, prove, prove_all
+from interlock.scheme.model import Claim, Scheme
+from interlock.scheme.read import load
+from interlock.scheme.words import Mode
+
+# the runner of these tests may have a thread of its own, which waits meanwhile
+pytestmark = pytest.mark.filterwarnings("ignore:.*fork:DeprecationWarning")
+
+RULES = Path(__file__).parents[2] / "rules"
+
+
+@pytest.fixture(scope="module")
+def hut() -> Scheme:
+    return load(RULES / "alpine_hut.yaml")
+
+
+@pytest.fixture(scope="module")
+def alone(hut: Scheme) -> tuple[Verdict, ...]:
+    return prove_all(hut)
+
+
+@pytest.fixture(autouse=True)
+def _split(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(cores, "_can_split", lambda: True)
+
+
+def claims_of(scheme: Scheme) -> list[Claim]:
+    return list(scheme.claims)
+
+
+def test_verdicts_and_their_order_do_not_depend_on_the_cores(hut: Scheme, alone: tuple[Verdict, ...]) -> None:
+    assert tuple(cores.proved(hut, claims_of(hut), jobs=3)) == alone
+
+
+def test_a_process_that_is_ended_from_outside_costs_time_and_no_verdict(
+    hut: Scheme, alone: tuple[Verdict, ...], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    here = os.getpid()
+
+    def ended_at_the_tenth(scheme: Scheme, claim: Claim, *rest: object, **more: object) -> Verdict:
+        if os.getpid() != here and claim == hut.claims[9]:
+            os.kill(os.getpid(), signal.SIGKILL)
+        return prove(scheme, claim, *rest, **more)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(cores, "prove", ended_at_the_tenth)
+    assert tuple(cores.proved(hut, claims_of(hut), jobs=2)) == alone
+
+
+def test_several_processes_are_at_work(hut: Scheme, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    def noted(scheme: Scheme, claim: Claim, *rest: object, **more: object) -> Verdict:
+        (tmp_path / str(os.getpid())).touch()
+        return prove(scheme, claim, *rest, **more)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(cores, "prove", noted)
+    list(cores.proved(hut, claims_of(hut), jobs=2))
+    seen = {p.name for p in tmp_path.iterdir()}
+    assert str(os.getpid()) not in seen
+    assert len(seen) == 2
+
+
+def test_what_is_raised_there_is_raised_here(hut: Scheme) -> None:
+    swaps = [f for f in hut.faults.values() if f.mode is Mode.SWAPPED and "K1" in f.parts][:2]
+    with pytest.raises(ValueError, match="K1"):
+        list(cores.proved(hut, claims_of(hut), swaps, jobs=2))
+
+
+def test_no_process_is_left_when_nobody_wants_the_rest(hut: Scheme) -> None:
+    verdicts = cores.proved(hut, claims_of(hut), jobs=2)
+    next(verdicts)
+    verdicts.close()
+    assert not multiprocessing.active_children()
