@@ -254,6 +254,28 @@ def inject(
 
 
 @app.command()
+def compare(
+    old: Annotated[str, typer.Argument(metavar="OLD", help="a scheme file, or REVISION:FILE", show_default=False)],
+    new: Annotated[str, typer.Argument(metavar="NEW", help="likewise", show_default=False)],
+    no_looser: Annotated[
+        bool,
+        typer.Option("--no-looser", help="a gate: status 1 where a path may run that was stopped, or a claim is lost"),
+    ] = False,
+    stories: Annotated[bool, typer.Option("--stories", help="tell a history for each difference")] = False,
+    budget: Annotated[int, typer.Option("--budget", min=0, help="how much to search for a path; 0: as usual")] = 0,
+    as_json: JsonOption = False,
+) -> None:
+    """What a change of rules means: for each path the same, stricter, looser or different, over all histories.
+
+    Both are given the same readings and lines, anything at any scan. A revision of a file is named as git does, such as
+    HEAD~3:rules/hut.yaml.
+    """
+    from interlock.cli import compare as command
+
+    raise typer.Exit(command.compare(old, new, no_looser=no_looser, stories=stories, budget=budget, as_json=as_json))
+
+
+@app.command()
 def new(
     file: FileArgument,
     title: Annotated[str | None, _answer("the installation's name")] = None,

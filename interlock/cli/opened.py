@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import os
+import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import typer
@@ -12,8 +14,8 @@ from interlock.cli.render import count_text, finding_json, print_findings, print
 from interlock.cli.status import Exit
 from interlock.scheme.findings import SchemeError
 from interlock.scheme.model import Scheme
-from interlock.scheme.read import open_source, read
-from interlock.scheme.source import Source
+from interlock.scheme.read import as_source, open_source, read
+from interlock.scheme.source import Source, UnreadableError, decoded
 
 
 def opened(file: Path, *, as_json: bool) -> Scheme:
@@ -24,9 +26,42 @@ def opened(file: Path, *, as_json: bool) -> Scheme:
 def opened_text(file: Path, *, as_json: bool) -> tuple[Scheme, Source]:
     """The scheme in `file` and its text, as `opened`."""
     name = os.fspath(file)
+    return _opened(name, lambda: open_source(name), as_json=as_json)
+
+
+def opened_revision(name: str, *, as_json: bool) -> Scheme:
+    """The scheme in the file of that name; where there is none, and the name is written as git does, such as
+    `HEAD~3:rules/hut.yaml`, the file as that revision has it."""
+    revision, colon, _ = name.partition(":")
+    if not colon or not revision or Path(name).exists() or (os.name == "nt" and len(revision) == 1):
+        return opened(Path(name), as_json=as_json)
+    return _opened(name, lambda: as_source(lambda: _from_git(name)), as_json=as_json)[0]
+
+
+def _from_git(name: str) -> Source:
+    revision, _, path = name.partition(":")
+    # git takes a path from the top of the repository, people from where they are; what is tracked is asked for by both
+    for spelling in (name, f"{revision}:./{path}"):
+        try:
+            asked = subprocess.run(["git", "show", "--end-of-options", spelling], capture_output=True, check=False)
+        except OSError as error:
+            raise UnreadableError(
+                "cannot-open", f"{name} needs git: {error.strerror or error}", "install git"
+            ) from error
+        if asked.returncode == 0:
+            return decoded(name, asked.stdout)
+    said = asked.stderr.decode("utf-8", errors="replace").strip().removeprefix("fatal: ")
+    raise UnreadableError(
+        "cannot-open",
+        f"{name} is no file, and git has no such revision of one: {said}",
+        "name a file, or REVISION:FILE",
+    )
+
+
+def _opened(name: str, get: Callable[[], Source], *, as_json: bool) -> tuple[Scheme, Source]:
     source: Source | None = None
     try:
-        source = open_source(name)
+        source = get()
         return read(source), source
     except SchemeError as error:
         if as_json:

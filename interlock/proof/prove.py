@@ -98,9 +98,9 @@ def prove(
             return Verdict(
                 claim, Outcome.HOLDS, scans, False, exposure, found, covered=seen, follows=follows, zones=answer.zones
             )
-        story = _story(decider, answer.run, most + 1) if trace else ()
+        told = _story(decider, answer.run, most + 1) if trace else ()
         return Verdict(
-            claim, Outcome.VIOLATED, scans, endless, exposure, trace=story, follows=follows, zones=answer.zones
+            claim, Outcome.VIOLATED, scans, endless, exposure, trace=told, follows=follows, zones=answer.zones
         )
     return _not_exact(decider, claim, answer, most, follows, trace=trace)
 
@@ -113,11 +113,11 @@ def _not_exact(
     covered = f"the longest bad run is at least {at_least} and {at_most}"
     if answer.lower > most:
         # violated for certain; only how long it can last is open
-        story = _story(decider, answer.run, most + 1) if trace else ()
+        told = _story(decider, answer.run, most + 1) if trace else ()
         return Verdict(
             claim,
             Outcome.VIOLATED,
-            trace=story,
+            trace=told,
             reason=answer.stopped,
             covered=covered,
             follows=follows,
@@ -146,15 +146,20 @@ def _margins(decider: Decider, claim: Claim, most: int) -> Iterable[Margin]:
             yield margin(decider, condition, most)
 
 
-def _story(decider: Decider, run: Run | None, wanted: int) -> tuple[Stretch, ...]:
-    """The run as worlds that the readable engine has confirmed."""
+def worlds(decider: Decider, run: Run | None, wanted: int) -> tuple[tuple[Stretch, ...], int]:
+    """A real run as worlds, cut down, and the bad scans it ends with: `wanted` if it has so many. () and 0 for none."""
     if run is None or run.bad_run == 0:
-        return ()
+        return (), 0
     full = decider.full
     run = lengthened(run, max(1, wanted))
     wanted = min(max(1, wanted), run.bad_run)
-    story = stretches(full, shortened(full, run, wanted), wanted)
-    return confirmed(decider.index.scheme, decider.goal, full.plan.installed, story, wanted)
+    return stretches(full, shortened(full, run, wanted), wanted), wanted
+
+
+def _story(decider: Decider, run: Run | None, wanted: int) -> tuple[Stretch, ...]:
+    """The same, confirmed by the readable engine."""
+    told, bad = worlds(decider, run, wanted)
+    return confirmed(decider.index.scheme, decider.goal, decider.full.plan.installed, told, bad) if told else ()
 
 
 def prove_all(
@@ -173,4 +178,4 @@ def prove_all(
     )
 
 
-__all__ = ["BUDGET", "Margin", "Must", "Outcome", "Verdict", "prove", "prove_all"]
+__all__ = ["BUDGET", "Margin", "Must", "Outcome", "Verdict", "prove", "prove_all", "worlds"]

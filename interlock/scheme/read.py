@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
 
 from interlock.scheme.build_cases import build_cases
 from interlock.scheme.build_claims import build_claims
@@ -38,8 +39,13 @@ def loads(text: str, name: str = "scheme") -> Scheme:
 
 def open_source(path: str | os.PathLike[str]) -> Source:
     """The text of a scheme file. Raises SchemeError where it can't be read as text."""
+    return as_source(lambda: read_source(path))
+
+
+def as_source(get: Callable[[], Source]) -> Source:
+    """A text, got in some way that raises UnreadableError. Raises SchemeError where it can't be read as text."""
     try:
-        return read_source(path)
+        return get()
     except UnreadableError as error:
         raise SchemeError([Finding(error.ident, error.message, error.place, error.help)]) from error
 

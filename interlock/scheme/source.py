@@ -71,6 +71,11 @@ def read_source(path: str | os.PathLike[str]) -> Source:
         ) from error
     except ValueError as error:  # a NUL in the name
         raise UnreadableError("cannot-open", f"{name!r} cannot be opened: {error}", "check the name") from error
+    return decoded(name, data)
+
+
+def decoded(name: str, data: bytes) -> Source:
+    """The bytes of a scheme file as UTF-8 text (a byte order mark is dropped). Raises UnreadableError."""
     if len(data) > MOST_BYTES:
         raise UnreadableError(
             "too-large",

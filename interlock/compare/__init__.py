@@ -1,0 +1,1 @@
+"""What a change of rules means: whether a path may now run where it was stopped, or the reverse."""
