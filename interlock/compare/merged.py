@@ -38,16 +38,16 @@ class Which(Word):
 
 @dataclass(frozen=True)
 class Merged:
-    """`scheme`: both as one. `path`: what a path of one of them is called there. `alike`: the paths of both that let run
-    alike whatever is read. `sensors`: for each sensor there, its name in each scheme that has it. `sides`: the two as
-    their controllers see them."""
+    """`scheme`: both as one. `path`: what a path of one of them is called there. `alike`: the paths of both that are
+    let run alike whatever is read. `sensors`: for each sensor there, its name in each scheme that has it. `sides`: the
+    two as their controllers see them. `changed`: the rules there that only one of the two has."""
 
     scheme: Scheme
     path: Mapping[tuple[Which, str], str]
     alike: frozenset[str]
     sensors: Mapping[str, Mapping[Which, str]]
     sides: Mapping[Which, Scheme]
-    changed: frozenset[str]  # rules there that only one of the two has
+    changed: frozenset[str]
 
 
 def merged(old: Scheme, new: Scheme) -> Merged:
@@ -127,9 +127,9 @@ class _Merger:
         for which, side in self.sides.items():
             for sensor in side.scheme.sensors.values():
                 by_name.setdefault((sensor.name, sensor.kind), []).append((which, sensor))
-        for (name, kind), found in by_name.items():
+        for (name, _), found in by_name.items():
             low, high = min(s.valid.low for _, s in found), max(s.valid.high for _, s in found)
-            several_kinds = sum(n == name for n, _ in by_name) > 1
+            several_kinds = sum(n == name for n, _kind in by_name) > 1
             element = f"{name} reads" + (f" ({found[0][0]})" if several_kinds else "")
             # a reading may be invalid, so what is read may lie just outside
             self.quantities[element] = Quantity(element, found[0][1].kind, Interval(low - 1, high + 1))

@@ -72,7 +72,28 @@ class RuleMachine:
     def step(self, trips: bool, clears: bool, reset_edge: bool) -> None:
         """One scan with P, C and the edge of the reset line."""
         self.trips, self.clears, self.reset_edge = trips, clears, reset_edge
-        _library_machine().events["scan"].trigger(self)
+        rule, timer = self.rule, self.timer
+        to_trip, to_clear = rule.trips.delay.scans, rule.clears.delay.scans
+        # all that the table's conditions look at
+        situation = (
+            self.state,
+            trips,
+            clears,
+            reset_edge,
+            to_trip == 0,
+            to_clear == 0,
+            timer + 1 >= to_trip,
+            timer + 1 >= to_clear,
+            rule.manual,
+        )
+        known = _taken.get(situation)
+        if known is None:
+            _library_machine().events["scan"].trigger(self)
+            _taken[situation] = self.state, self.timer - timer
+        elif known[0] is not situation[0]:
+            self._become(known[0])
+        else:
+            self.timer += known[1]
 
     def power_cycle(self) -> None:
         """Take the power-up state; a rule kept as it was left starts its running timer again."""
@@ -119,6 +140,11 @@ class RuleMachine:
     def advance_timer(self) -> None:
         """A running delay takes one more scan."""
         self.timer += 1
+
+
+# What the library made of each situation it was asked about: the new state, and what the timer took where that stayed.
+# It is asked once for each; a scheme's long life is made of few.
+_taken: dict[tuple[State, bool, bool, bool, bool, bool, bool, bool, bool], tuple[State, int]] = {}
 
 
 @cache

@@ -10,6 +10,7 @@ from typing import cast
 from interlock.logic.faultset import FaultSet
 from interlock.logic.readings import compare
 from interlock.logic.scan import Engine, Seen, World
+from interlock.logic.stretch import stretches as hold
 from interlock.proof.bounds import SCALE, Bounds
 from interlock.proof.cells import Group
 from interlock.proof.goal import Goal, Moves, Resets
@@ -139,33 +140,29 @@ def whole_solution(bounds: Bounds) -> Sequence[Value]:
     return [Fraction(x, SCALE) for x in bounds.solution()]
 
 
-def replayed(
-    scheme: Scheme, goal: Goal, installed: frozenset[Fault], story: Sequence[Stretch]
-) -> Iterator[tuple[Stretch, World, Seen]]:
-    """Each scan of a story on the readable engine."""
-    engine = Engine(scheme, installed, attended=goal.resets is Resets.GIVEN)
-    for stretch in story:
-        for _ in range(stretch.scans):
-            yield stretch, stretch.world, engine.scan(stretch.world)
-
-
 def confirmed(
     scheme: Scheme, goal: Goal, installed: frozenset[Fault], story: Sequence[Stretch], wanted: int
 ) -> tuple[Stretch, ...]:
     """The story with what each stretch came to. Raises UnrealError where it does not end with that many bad scans."""
     row = 0
     found: list[Stretch] = []
-    last: tuple[Stretch, Seen] | None = None
-    for stretch, _, seen in replayed(scheme, goal, installed, story):
-        row = row + 1 if is_bad(goal, stretch.truth, seen) else 0
-        if last is not None and last[0] is not stretch:
-            found.append(_with(last[0], last[1]))
-        last = (stretch, seen)
-    if last is not None:
-        found.append(_with(last[0], last[1]))
+    engine = Engine(scheme, installed, attended=goal.resets is Resets.GIVEN)
+    for stretch in story:
+        seen: Seen | None = None
+        for seen, scans in _scans(engine, stretch):
+            row = row + scans if is_bad(goal, stretch.truth, seen) else 0
+        if seen is not None:
+            found.append(_with(stretch, seen))
     if row < wanted:
         raise UnrealError(f"a run of {wanted} bad scans has only {row} on the readable engine")
     return tuple(found)
+
+
+def _scans(engine: Engine, stretch: Stretch) -> Iterator[tuple[Seen, int]]:
+    """What a stretch came to, with the number of scans for each: scan by scan only where something changes."""
+    if stretch.world.cycles:
+        return ((engine.scan(stretch.world), 1) for _ in range(stretch.scans))
+    return hold(engine, stretch.world, stretch.scans)
 
 
 def _with(stretch: Stretch, seen: Seen) -> Stretch:

@@ -20,8 +20,8 @@ from tests.logic.twins import Comparison, Setup, faults_by_mode, worlds
 from tests.support.profiles import BROAD, SMALL
 from tests.support.random_schemes import random_scheme_text
 
-SCHEMES = int(os.environ.get("INTERLOCK_RANDOM_SCHEMES", "2000"))
-CHUNKS = 8
+SCHEMES = int(os.environ.get("INTERLOCK_RANDOM_SCHEMES", "1000"))
+CHUNKS = 4
 RUNS, SCANS = 4, 125  # of each scheme: 500 scans
 PROFILES = (SMALL, BROAD, replace(BROAD, name="slow", delay=(0, 30), overrides=(1, 30), contact_delay=(0, 12)))
 

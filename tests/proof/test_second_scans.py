@@ -29,7 +29,7 @@ from tests.support.z3_model import judge as z3_judge
 from tests.support.z3_parts import Dial, Flag, Formula, Memory, Plan, memory_at
 from tests.support.z3_scan import Scan
 
-CHUNKS, SCHEMES, SCANS = 8, 20, 40
+CHUNKS, SCHEMES, SCANS = 8, 12, 40
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,36 @@
+"""Verdicts on changes against a brute-force search of both schemes' product, on random schemes and one mistake each."""
+
+from __future__ import annotations
+
+import random
+from collections import Counter
+
+from interlock.compare.verdict import Comparison
+from interlock.logic.mutants import mutants
+from interlock.scheme.read import loads
+from tests.support.product import OutOfReachError, meanings
+from tests.support.profiles import DELAYED, INTERLOCKS, TINY
+from tests.support.random_schemes import random_scheme_text
+
+SCHEMES = 24
+OF_EACH = 4  # mutants of a scheme
+
+
+def test_every_verdict_on_a_change_is_that_of_brute_force() -> None:
+    counts: Counter[str] = Counter()
+    for seed in range(SCHEMES):
+        rng = random.Random(f"changes {seed}")
+        scheme = loads(random_scheme_text(rng, (TINY, DELAYED, INTERLOCKS)[seed % 3]))
+        found = list(mutants(scheme, step=1_000_000))
+        for mutant in rng.sample(found, min(OF_EACH, len(found))):
+            try:
+                expected = meanings(scheme, mutant.scheme)
+            except OutOfReachError:
+                counts["out of reach"] += 1
+                continue
+            for verdict in Comparison(scheme, mutant.scheme).verdicts():
+                assert str(verdict.meaning) == expected[verdict.path], (seed, mutant.what, verdict)
+                counts[str(verdict.meaning)] += 1
+    print(f"changes compared with brute force: {dict(counts)}")
+    assert counts["same"] >= 40
+    assert min(counts["stricter"], counts["looser"], counts["different"]) >= 5

@@ -1,0 +1,208 @@
+"""What is written otherwise and means the same is the same; what a mistake's construction dictates is found."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from interlock.compare.verdict import Comparison, Meaning, PathVerdict
+from interlock.logic.mutants import Mistake, mutants
+from interlock.scheme.model import Scheme
+from interlock.scheme.read import load, loads
+from interlock.scheme.words import Signal
+from tests.support.bench import BENCH
+
+RULES = Path(__file__).parents[2] / "rules"
+HUT = RULES / "alpine_hut.yaml"
+LAUNCH = RULES / "survey_launch.yaml"
+LOOSER_OR_SAME = {Meaning.LOOSER, Meaning.SAME}
+STRICTER_OR_SAME = {Meaning.STRICTER, Meaning.SAME}
+
+
+def edited(text: str, old: str, new: str) -> Scheme:
+    assert text.count(old) == 1, old
+    return loads(text.replace(old, new))
+
+
+def meanings(old: Scheme, new: Scheme) -> dict[str, str]:
+    return {v.path: str(v.meaning) for v in Comparison(old, new).verdicts()}
+
+
+@pytest.mark.parametrize("file", [HUT, LAUNCH], ids=lambda f: f.stem)
+def test_a_scheme_compared_with_itself_is_the_same(file: Path) -> None:
+    comparison = Comparison(load(file), load(file))
+    assert comparison.merged.changed == frozenset()
+    assert {v.meaning for v in comparison.verdicts()} == {Meaning.SAME}
+
+
+def test_rules_in_another_order_are_the_same() -> None:
+    text = HUT.read_text()
+    before, rules, after = re.split(r"^(rules:\n.*?)(?=^# What must never)", text, maxsplit=1, flags=re.S | re.M)
+    blocks = re.findall(r"^  \w+:\n(?:    .*\n|\n|  #.*\n)+", rules, re.M)
+    assert len(blocks) == len(load(HUT).rules)
+    turned = loads(before + "rules:\n" + "".join(reversed(blocks)) + after)
+    assert list(turned.rules) != list(load(HUT).rules)
+    assert set(meanings(load(HUT), turned).values()) == {"same"}
+
+
+def test_a_rule_written_twice_is_the_same() -> None:
+    line = (
+        "  cold_stop:   {watches: probe, trips: below 3 degC for 2 s, clears: above 5 degC for 60 s, blocks: sources}\n"
+    )
+    twice = edited(BENCH, line, line + line.replace("cold_stop:  ", "frost_stop: "))
+    comparison = Comparison(loads(BENCH), twice)
+    assert {v.meaning for v in comparison.verdicts()} == {Meaning.SAME}
+    assert len(comparison.merged.scheme.rules) == len(loads(BENCH).rules)
+
+
+def test_another_name_for_a_rule_is_the_same() -> None:
+    assert set(meanings(loads(BENCH), loads(BENCH.replace("cold_stop", "frost_stop"))).values()) == {"same"}
+
+
+def test_a_rule_that_another_one_makes_needless_is_the_same() -> None:
+    """Nothing alike is in the two schemes but what they do: it takes the search to see it."""
+    line = (
+        "  cold_stop:   {watches: probe, trips: below 3 degC for 2 s, clears: above 5 degC for 60 s, blocks: sources}\n"
+    )
+    later = line.replace("cold_stop: ", "frost_stop:").replace("below 3 degC for 2 s", "below 1 degC for 5 s")
+    more = edited(BENCH, line, line + later)
+    comparison = Comparison(loads(BENCH), more)
+    verdict = comparison.verdict("bench_charger")
+    assert "bench_charger" not in comparison.merged.alike
+    assert verdict.meaning is Meaning.SAME
+    assert verdict.zones > 1
+
+
+def test_a_lower_threshold_is_looser_with_a_history_that_shows_it() -> None:
+    new = edited(BENCH, "trips: below 3 degC for 2 s", "trips: below 1 degC for 2 s")
+    comparison = Comparison(loads(BENCH), new)
+    verdict = comparison.verdict("bench_charger")
+    assert verdict.meaning is Meaning.LOOSER
+    (difference,) = verdict.differences
+    assert difference.looks == ((Signal.SENSOR, "probe"),)
+    assert difference.known
+    assert difference.scans is None
+    end = difference.trace[-1]
+    assert 1_000_000 <= end.world.readings["probe"] < 3_000_000
+    assert end.new.may_run["bench_charger"]
+    assert not end.old.may_run["bench_charger"]
+    assert comparison.verdict("lamp_circuit").meaning is Meaning.SAME
+
+
+def test_how_long_a_difference_lasts_is_told_to_the_scan() -> None:
+    """Both stop at the scan at which the line goes off; the new rule lets go 5 scans before the old one."""
+    line = "full_stop:   {watches: monitor_charge_ok,    trips: off, clears: on for "
+    new = edited(BENCH, line + "1 s", line + "500 ms")
+    (difference,) = Comparison(loads(BENCH), new).verdict("bench_charger").differences
+    assert (difference.looser, difference.scans, difference.known) == (True, 5, True)
+
+
+def test_one_change_each_way_is_different() -> None:
+    text = BENCH.replace("trips: below 3 degC for 2 s", "trips: below 2 degC for 2 s")
+    new = edited(text, "clears: above 5 degC for 60 s", "clears: above 6 degC for 60 s")
+    verdict = Comparison(loads(BENCH), new).verdict("bench_charger")
+    assert verdict.meaning is Meaning.DIFFERENT
+    assert [d.looser for d in verdict.differences] == [True, False]
+
+
+def test_two_that_do_not_scan_alike_are_not_compared() -> None:
+    with pytest.raises(ValueError, match="scan"):
+        Comparison(loads(BENCH), edited(BENCH, "scan: 100 ms", "scan: 200 ms"))
+
+
+def dictated(scheme: Scheme, rule: str, verdict: PathVerdict, towards: int) -> set[Meaning]:
+    """What may come of a rule that acts more often (+1) or less (-1)."""
+    record = scheme.rules[rule]
+    if verdict.path in record.starts:
+        return LOOSER_OR_SAME if towards > 0 else STRICTER_OR_SAME
+    return STRICTER_OR_SAME if towards > 0 else LOOSER_OR_SAME
+
+
+def acts_alone(scheme: Scheme, rule: str) -> bool:
+    """Nothing looks at what the rule does but the paths it blocks or starts, and no rule looks at those."""
+    record = scheme.rules[rule]
+    touched = {t.path for t in record.blocks} | set(record.starts)
+    touched |= {p.name for p in scheme.paths.values() if p.behind in touched}
+    others = list(scheme.rules.values())
+    return not (
+        any(rule in line.rules for line in scheme.lines.values())
+        or any(r.watches is Signal.RULE and r.watched == rule for r in others)
+        or any(r.watches is Signal.PATH and r.watched in touched for r in others)
+        or any(c.name == rule or c.name in touched for r in others for c in r.only_while)
+    )
+
+
+@pytest.mark.parametrize("file", [HUT, LAUNCH], ids=lambda f: f.stem)
+def test_a_mutant_gets_the_verdict_that_its_construction_dictates(file: Path) -> None:
+    scheme = load(file)
+    found = [m for m in mutants(scheme) if m.towards and acts_alone(scheme, m.rule)]
+    seen: dict[Meaning, int] = dict.fromkeys(Meaning, 0)
+    for mutant in found[::7]:
+        rule = scheme.rules[mutant.rule]
+        may = {t.path for t in rule.blocks} | set(rule.starts)
+        may |= {p.name for p in scheme.paths.values() if p.behind in may}
+        for verdict in Comparison(scheme, mutant.scheme).verdicts():
+            seen[verdict.meaning] += 1
+            allowed = dictated(scheme, mutant.rule, verdict, mutant.towards) if verdict.path in may else {Meaning.SAME}
+            assert verdict.meaning in allowed, (mutant.what, verdict.path, verdict.meaning)
+    print(f"{file.stem}: {len(found[::7])} of {len(found)} mutants, {seen}")
+    assert seen[Meaning.LOOSER] >= 5
+    assert seen[Meaning.STRICTER] >= 5
+    assert not seen[Meaning.UNDECIDED]
+
+
+def test_a_dropped_block_is_looser_and_an_added_one_stricter_on_that_path_of_the_hut() -> None:
+    scheme = load(HUT)
+    for mutant in mutants(scheme):
+        if mutant.rule != "hot_last_stop" or mutant.mistake not in (Mistake.BLOCK_DROPPED, Mistake.BLOCK_ADDED):
+            continue
+        path = mutant.what.split(": ")[1].split(" ")[0]
+        found = Comparison(scheme, mutant.scheme).verdict(path).meaning
+        if mutant.mistake is Mistake.BLOCK_DROPPED:
+            assert found is Meaning.LOOSER, mutant.what
+        else:  # the lockout stops as much already: it acts sooner and lets go later
+            locked = {t.path for t in scheme.rules["hot_lockout"].blocks}
+            assert found is (Meaning.SAME if path in locked else Meaning.STRICTER), mutant.what
+
+
+EDITS = (
+    ("    only_while: {source_bus_live: on}\n", "", "cell_heater", "looser"),
+    ("override_at_most: 10 min", "override_at_most: 5 min", "rescue_radio", "stricter"),
+    ("    overridden_by: rescue_button\n    override_at_most: 10 min\n", "", "rescue_radio", "stricter"),
+    (
+        "    only_while: {bus_closed: on}\n    power_up: clear\n",
+        "    only_while: {bus_closed: on}\n",
+        "dump_load",
+        "stricter",
+    ),
+    ("reset_by: reset_button", "reset_by: rescue_button", "comfort_circuits", "different"),
+    ("    starts: generator_charger\n", "    starts: cell_heater\n", "cell_heater", "looser"),
+    (
+        "comfort_circuits:   {flow: discharge}",
+        "comfort_circuits:   {flow: discharge, behind: inverter}",
+        "comfort_circuits",
+        "stricter",
+    ),
+    (
+        "K7:  {drives: [comfort_circuits],   contact: normally_open",
+        "K7:  {drives: [comfort_circuits],   contact: normally_closed",
+        "comfort_circuits",
+        "different",
+    ),
+    ("trips: active for 10 min", "trips: active for 9 min", "smoke_detection", "stricter"),
+    (
+        "coldest_reading: {lowest_of: [floor_probe, wall_probe]}",
+        "coldest_reading: {highest_of: [floor_probe, wall_probe]}",
+        "roof_pv",
+        "looser",
+    ),
+)
+
+
+@pytest.mark.parametrize(("old", "new", "path", "meaning"), EDITS, ids=lambda x: x.strip()[:24])
+def test_each_word_that_can_matter_is_seen_to_matter(old: str, new: str, path: str, meaning: str) -> None:
+    changed = edited(HUT.read_text(), old, new)
+    verdict = Comparison(load(HUT), changed).verdict(path)
+    assert str(verdict.meaning) == meaning
