@@ -42,8 +42,9 @@ def _from_git(name: str) -> Source:
     revision, _, path = name.partition(":")
     # git takes a path from the top of the repository, people from where they are; what is tracked is asked for by both
     for spelling in (name, f"{revision}:./{path}"):
+        command = ["git", "show", "--end-of-options", spelling]
         try:
-            asked = subprocess.run(["git", "show", "--end-of-options", spelling], capture_output=True, check=False)
+            asked = subprocess.run(command, capture_output=True, check=False, env={**os.environ, "LC_ALL": "C"})
         except OSError as error:
             raise UnreadableError(
                 "cannot-open", f"{name} needs git: {error.strerror or error}", "install git"

@@ -169,12 +169,12 @@ class Comparison:
         return run[runs] and not all(run.values())
 
     def _plain(self, path: str, runs: Which, told: Sequence[Stretch]) -> Sequence[Stretch]:
-        """The history with readings of few digits, as far as it still shows the difference."""
+        """The history with readings of few digits, as far as it still shows the difference, equal neighbours joined."""
         for grain in GRAINS:
             trial = [self._rounded(stretch, grain) for stretch in told]
             if self._differ(path, runs, self._run(trial)):
-                return trial
-        return told
+                return _joined(trial)
+        return _joined(told)
 
     def _rounded(self, stretch: Stretch, grain: int) -> Stretch:
         """To whole grains, but not out of a sensor's range, nor into it."""
@@ -218,3 +218,13 @@ class Comparison:
 
     def _sent(self, line: str) -> bool:
         return self.merged.scheme.lines[line].form.sent
+
+
+def _joined(told: Sequence[Stretch]) -> list[Stretch]:
+    found: list[Stretch] = []
+    for stretch in told:
+        if found and found[-1].world == stretch.world and not stretch.world.cycles:
+            found[-1] = replace(found[-1], scans=found[-1].scans + stretch.scans)
+        else:
+            found.append(stretch)
+    return found
