@@ -276,6 +276,41 @@ def compare(
 
 
 @app.command()
+def diagnose(
+    file: FileArgument,
+    results: Annotated[
+        Path | None, typer.Argument(metavar="RESULTS", help="the results file of a test sheet", show_default=False)
+    ] = None,
+    sheet: Annotated[
+        Path | None,
+        typer.Option("--sheet", metavar="FILE", help="the sheet they were taken with, as `plan --json` wrote it"),
+    ] = None,
+    seen: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--seen",
+            metavar="TEXT",
+            help="what was seen in service, such as `roof_pv stopped, coldest_cell 20 degC, for 10 min`; again for"
+            " another moment",
+            show_default=False,
+        ),
+    ] = None,
+    observed: Annotated[
+        Path | None,
+        typer.Option("--observed", metavar="FILE", help="the same from a file with `moments:`", show_default=False),
+    ] = None,
+    pairs: Annotated[
+        bool, typer.Option("--pairs", help="weigh pairs of faults also where one fault alone explains everything")
+    ] = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Tell which faults, alone or in pairs, explain everything that was seen, and what to look at next."""
+    from interlock.cli import diagnose as command
+
+    raise typer.Exit(command.diagnose(file, results, seen or [], observed, sheet, pairs=pairs, as_json=as_json))
+
+
+@app.command()
 def new(
     file: FileArgument,
     title: Annotated[str | None, _answer("the installation's name")] = None,

@@ -97,8 +97,8 @@ def results_of(files: Sequence[Path], scheme_digest: str) -> bool:
         if results.scheme_digest != scheme_digest:
             raise UnusableError(
                 f"{file} holds results of another scheme",
-                f"they were taken with {results.scheme_digest[:16]}…, and this is {scheme_digest[:16]}…: record them with"
-                " the scheme they belong to",
+                f"they were taken with {results.scheme_digest[:16]}…, and this is {scheme_digest[:16]}…: record them"
+                " with the scheme they belong to",
             )
         passed = passed and not any(step.passed is False for step in results.steps)
     return passed

@@ -1,0 +1,1 @@
+"""From what was seen back to what may be wrong, and what to look at next."""
