@@ -28,8 +28,8 @@ if TYPE_CHECKING:
 
 MOST_TOLD = 20
 CAUTION = (
-    "Isolate before you touch a terminal, and leave live work to those licensed for it; the makers' manuals and local"
-    " code come first. What is told here follows from the scheme and certifies nothing."
+    "Isolate before you touch a terminal, and leave live work to those licensed for it: the makers' manuals and local",
+    "code come first. What is told here follows from the scheme and certifies nothing.",
 )
 
 
@@ -227,7 +227,8 @@ def _told(scheme: Scheme, found: Diagnosis) -> Iterator[str]:
         if rest:
             yield f"So may one with {count_text(rest, 'other candidate')}, none of which has been told from it yet:"
     else:
-        yield f"{count_text(len(found.candidates), 'candidate')} explain all that was seen ({weighed} weighed):"
+        explain = "explains" if len(found.candidates) == 1 else "explain"
+        yield f"{count_text(len(found.candidates), 'candidate')} {explain} all that was seen ({weighed} weighed):"
     told = [members for members in found.classes if any(found.candidates[i].wrongs for i in members)]
     for number, members in enumerate(told[:MOST_TOLD], 1):
         for i in members:
@@ -246,7 +247,7 @@ def _told(scheme: Scheme, found: Diagnosis) -> Iterator[str]:
         yield "Nothing that can be seen from outside was found to tell these apart: look at the parts themselves."
     if found.interrupted:
         yield "Interrupted: not all pairs were weighed."
-    yield CAUTION
+    yield from CAUTION
 
 
 def _json(scheme: Scheme, file: Path, found: Diagnosis) -> dict[str, Any]:

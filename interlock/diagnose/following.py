@@ -119,15 +119,15 @@ def next_stimulus(scheme: Scheme, candidates: Sequence[Candidate], progress: Cal
     stimuli = Stimuli(scheme)
     weights = [c.weight for c in weighed]
     names = [s.name for s in sights(scheme)]
-    wait = _longest(scheme)
-    rest = _position(stimuli, stimuli.rest)
+    wait = longest(scheme)
+    rest = position_of(stimuli, stimuli.rest)
     changes = _near(stimuli, weighed)[:MOST_STIMULI]
     options: list[_Option] = []
     for number, change in enumerate((None, *changes)):
         progress(f"what to do next: {number} of {len(changes)} stimuli")
         steps = [Step(rest, wait, {})]
         steps += [Step({stimuli.external[b]: PRESSED}, wait, {}) for b in stimuli.resets]
-        given = _given(stimuli, change) if change else {}
+        given = given_by(stimuli, change) if change else {}
         steps.append(Step(given, wait, dict.fromkeys(names, "")))
         prediction = predict(scheme, Sheet(scheme.title, "", tuple(steps), ()), [c.wrongs for c in weighed])
         what = Next(How.STIMULUS, (), (), 0.0, rest=rest, set=given, wait_s=wait)
@@ -138,7 +138,7 @@ def next_stimulus(scheme: Scheme, candidates: Sequence[Candidate], progress: Cal
     return _chosen(options, weights)
 
 
-def _longest(scheme: Scheme) -> int:
+def longest(scheme: Scheme) -> int:
     """Seconds in which everything has come to rest, unless it never does: each delay once, and each device's own."""
     scans = max((r.trips.delay.scans + r.clears.delay.scans for r in scheme.rules.values()), default=0)
     devices = max((o.starts_within.scans + o.stops_within.scans for o in scheme.outputs.values()), default=0)
@@ -157,7 +157,7 @@ def _near(stimuli: Stimuli, candidates: Sequence[Candidate]) -> list[Change]:
     return sorted(moving, key=lambda c: stimuli.names(c).isdisjoint(watched))
 
 
-def _position(stimuli: Stimuli, position: Position) -> dict[str, str]:
+def position_of(stimuli: Stimuli, position: Position) -> dict[str, str]:
     found = {
         name: _value(stimuli.scheme, name, applied)
         for name, applied in zip(stimuli.scheme.sensors, stimuli.applied(position), strict=True)
@@ -165,7 +165,7 @@ def _position(stimuli: Stimuli, position: Position) -> dict[str, str]:
     return found | {name: "on" if on else "off" for name, on in zip(stimuli.external, position.lines, strict=True)}
 
 
-def _given(stimuli: Stimuli, change: Change) -> dict[str, str]:
+def given_by(stimuli: Stimuli, change: Change) -> dict[str, str]:
     names = list(stimuli.scheme.sensors)
     found = {names[i]: _value(stimuli.scheme, names[i], stimuli.values[i][at]) for i, at in change.sensors}
     found |= {stimuli.external[i]: "on" if on else "off" for i, on in change.lines}
