@@ -88,6 +88,7 @@ HEAVY = (
     "flint",
     "hypothesis",
     "joblib",
+    "highspy",
     "numpy",
     "pint",
     "transitions",

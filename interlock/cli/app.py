@@ -180,6 +180,34 @@ def fuzz(
 
 
 @app.command()
+def plan(
+    file: FileArgument,
+    threshold_off: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--threshold-off",
+            metavar="DIFFERENCE",
+            help="by how much a limit is mistyped to be looked for, such as `4 K`, once for each kind of value; else "
+            "a quarter more than what the errors of sensor and bench leave in doubt",
+            show_default=False,
+        ),
+    ] = None,
+    delay_off: Annotated[
+        str, typer.Option("--delay-off", metavar="SHARE", help="by how much a time is; seconds are never told apart")
+    ] = "20 %",
+    as_json: JsonOption = False,
+) -> None:
+    """The shortest test sheet that makes every fault of commissioning show, step by step.
+
+    Each step says what to give the inputs, how long to wait and what must then be seen. What no step can show is
+    listed with the reason.
+    """
+    from interlock.cli import plan as command
+
+    raise typer.Exit(command.plan(file, threshold_off or [], delay_off, as_json=as_json))
+
+
+@app.command()
 def inject(
     file: FileArgument,
     size: Annotated[

@@ -47,15 +47,23 @@ def compile_scheme(
 
 def common_order(scheme: Scheme, faults: Iterable[Fault]) -> tuple[str, ...]:
     """An order of the rules that serves whichever of these exchanges of lines is there. Raises LoopError."""
-    own = {name: line.rules for name, line in scheme.lines.items()}
-    senders = {name: list(rules) for name, rules in own.items()}
+    senders: dict[str, list[str]] = {name: list(line.rules) for name, line in scheme.lines.items()}
+    own = {name: tuple(rules) for name, rules in senders.items()}
+    read = {unit: set(scheme.reads(unit)) for unit in scheme.units}
+    senders |= {_at(unit, name): list(own[name]) for unit in scheme.units for name in own}
     for fault in faults:
         for single in fault.single():
             if single.mode is Mode.SWAPPED and single.part is Part.LINE:
-                one, other = single.parts
-                senders[one] += own[other]
-                senders[other] += own[one]
-    return in_order(scheme.rules, senders)
+                for unit in scheme.units:
+                    if read[unit].issuperset(single.parts):
+                        for one, other in (single.parts, single.parts[::-1]):
+                            senders[_at(unit, one)] += own[other]
+    return in_order(scheme.rules, senders, _at)
+
+
+def _at(unit: str, line: str) -> str:
+    """A line as one unit reads it."""
+    return f"{line} at {unit}"
 
 
 class _Lowering:

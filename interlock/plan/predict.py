@@ -174,7 +174,7 @@ class _Runner:
 
     def run(self, columns: Columns, manner: Manner) -> list[Looks]:
         """What may be seen at each step."""
-        count, scheme = len(columns.rest), self.scheme
+        count, scheme = len(columns.lost), self.scheme
         readings = np.zeros((count, len(scheme.sensors)), np.int64)
         lines = np.zeros((count, len(self.stand.external)), bool)
         found: list[Looks] = []
@@ -192,7 +192,7 @@ class _Runner:
             scans = max(windows[-1][1] if manner.slow else windows[-1][0], held)
             inside = [(low, min(high, scans)) for low, high in windows]
             columns, looks, _ = self.stand.phase(columns, Given(readings, lines, pressed, held), scans, inside)
-            found += [Looks(looks.true[i : i + 1], looks.false[i : i + 1]) for i in range(len(windows))]
+            found += [Looks(looks.packed[:, i : i + 1], looks.sights) for i in range(len(windows))]
             begun = end
         return found
 
@@ -244,7 +244,7 @@ def held_at(stimuli: Stimuli, stuck: Sequence[str]) -> list[Mapping[str, int]]:
     """The readings at which stuck sensors may be held: one in each region between the limits of the rules, and what an
     open or shorted lead reads; where there are too many combinations, all sensors in the same region."""
     place = {name: i for i, name in enumerate(stimuli.scheme.sensors)}
-    values = [[a.value for a in stimuli.values[place[name]]] for name in stuck]
+    values = [[a.read for a in stimuli.values[place[name]]] for name in stuck]
     size = 1
     for each in values:
         size *= len(each)

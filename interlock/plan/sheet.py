@@ -16,6 +16,15 @@ from interlock.scheme.model import Scheme
 from interlock.scheme.words import Contact
 
 FORMAT = "interlock sheet 1"
+
+# The rule under which every sheet is safe: no step depends on what the pack or anything that carries current does.
+BEFORE = (
+    "every source and every load is isolated on its side of the pack and secured, and the pack's own disconnect is"
+    " open: no step asks anyone to charge or to drain a pack, whatever is given instead of its sensors",
+    "a decade box or a voltage source of limited current stands in the place of each sensing element, at the far end of"
+    " its lead; nothing warms, chills, fills or empties a cell",
+    "each device is observed at its own input; a device that itself tells that it is let run may be looked at",
+)
 PRESSED = "pressed"  # a button that is pressed for a second and let go
 EITHER = "either"  # what is seen is not certain
 
@@ -88,6 +97,7 @@ class Sheet:
     finds: tuple[str, ...]
     cannot_find: tuple[CannotFind, ...] = ()
     off_by: Mapping[str, str] = field(default_factory=dict)
+    before: tuple[str, ...] = BEFORE
 
     @property
     def seconds(self) -> int:
@@ -106,6 +116,7 @@ class Sheet:
             "scheme": self.scheme,
             "scheme_digest": self.scheme_digest,
             "minutes": self.minutes,
+            "before": list(self.before),
             "steps": [step.as_json(i) for i, step in enumerate(self.steps, 1)],
             "finds": list(self.finds),
             "cannot_find": [{"fault": c.fault, "because": c.because, "proved": c.proved} for c in self.cannot_find],
@@ -148,9 +159,8 @@ def from_json(data: Mapping[str, Any]) -> Sheet:
             CannotFind(str(c["fault"]), str(c["because"]), bool(c.get("proved", True))) for c in data["cannot_find"]
         )
         finds = tuple(map(str, data["finds"]))
-        return Sheet(
-            str(data["scheme"]), str(data["scheme_digest"]), steps, finds, cannot, _texts(data.get("off_by", {}))
-        )
+        off_by, before = _texts(data.get("off_by", {})), tuple(map(str, data.get("before", BEFORE)))
+        return Sheet(str(data["scheme"]), str(data["scheme_digest"]), steps, finds, cannot, off_by, before)
     except (KeyError, TypeError, AttributeError) as error:
         raise ValueError(f"no test sheet: {error} is missing or of the wrong shape") from error
 

@@ -6,12 +6,13 @@ own clock (`columns.py` says why that may be skipped).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from interlock.logic.compiled import compile_scheme
 from interlock.logic.faultset import FaultSet
@@ -24,6 +25,7 @@ from interlock.scheme.model import Fault, Scheme
 from interlock.scheme.words import Contact, LineForm, Mode, Part
 
 NO_FAULTS = FaultSet()
+Packed = NDArray[np.uint8]
 
 
 @dataclass(frozen=True)
@@ -42,24 +44,42 @@ class Given:
 
 @dataclass(frozen=True)
 class Looks:
-    """What may be seen in each window: `true` and `false` of shape (windows, columns, sights), whether the sight may be
-    seen true, and false, at any scan of the window."""
+    """What may be seen in each window: whether each sight may be seen true, and false, at any scan of it. `packed`: of
+    shape (2, windows, bytes, columns), true then false, a bit for each sight as numpy packs them."""
 
-    true: Bools
-    false: Bools
+    packed: Packed
+    sights: int
+
+    @property
+    def true(self) -> Bools:
+        """Of shape (windows, columns, sights)."""
+        return self._unpacked(0)
+
+    @property
+    def false(self) -> Bools:
+        """Of shape (windows, columns, sights)."""
+        return self._unpacked(1)
+
+    def _unpacked(self, which: int) -> Bools:
+        bits = np.unpackbits(self.packed[which], axis=1, count=self.sights).astype(bool)
+        return np.moveaxis(bits, 1, 2)
+
+
+Watch = Callable[[Ints, Ints, Packed, Packed], None]  # columns, from which scan on, may be true, may be false
 
 
 @dataclass
 class Columns:
-    """Installations: `wrong` of each, the inputs that say so, and the slots. `rest`: nothing changes any more."""
+    """Installations: the inputs that say what is wrong with each, and the slots. `lost`: so much went on in one that it
+    was not followed any further, so that nothing is certain of it."""
 
     inputs: list[Any]
     state: State
-    rest: Bools
+    lost: Bools
 
     def only(self, which: Any) -> Columns:
         """These columns alone; a column may be taken more than once."""
-        return Columns([a[which] for a in self.inputs], [a[which] for a in self.state], self.rest[which])
+        return Columns([a[which] for a in self.inputs], [a[which] for a in self.state], self.lost[which])
 
 
 @dataclass(frozen=True)
@@ -219,21 +239,33 @@ class Stand:
         room[changed] = 0
         return room
 
-    def phase(
-        self, columns: Columns, given: Given, scans: int, windows: Sequence[tuple[int, int]]
+    def phase(  # noqa: PLR0915 - one loop over events: split, it would copy its arrays about
+        self,
+        columns: Columns,
+        given: Given,
+        scans: int | Ints,
+        windows: Sequence[tuple[int | Ints, int | Ints]],
+        watch: Watch | None = None,
     ) -> tuple[Columns, Looks, Ints]:
-        """Run so many scans with the same given. `windows`: first and last scan of each, from 1, within `scans`.
+        """Run so many scans with the same given. `windows`: first and last scan of each, from 1, within `scans`. Both
+        may be one number for all columns, or an array. `watch` is told of every stretch.
 
         Gives the columns after it, what may be seen in each window, and the scan after which nothing changed any more
-        (-1 where something still may)."""
-        count, rows = len(columns.rest), len(self.looked_at)
-        may = np.zeros((2, len(windows), count, rows), bool)
+        (-1 where something still may). A column in which more than MOST_EVENTS things happen is lost."""
+        count, rows = len(columns.lost), len(self.looked_at)
+        may = np.zeros((2, len(windows), (rows + 7) // 8, count), np.uint8)
         final = [np.array(a) for a in columns.state]
-        settled = np.full(count, -1, np.int64)
-        where = np.arange(count)
-        inputs, state, done = columns.inputs, columns.state, np.zeros(count, np.int64)
+        settled, lost = np.full(count, -1, np.int64), columns.lost.copy()
+        may[..., lost] = 255
+        ends = np.broadcast_to(np.asarray(scans, np.int64), (count,))
+        spans = [tuple(np.broadcast_to(np.asarray(end, np.int64), (count,)) for end in w) for w in windows]
+        where = np.flatnonzero((ends > 0) & ~lost)
+        inputs, state, done = columns.inputs, columns.state, np.zeros(len(where), np.int64)
+        if len(where) < count:
+            inputs, state, given = [a[where] for a in inputs], [a[where] for a in state], given.only(where)
+            settled[(ends <= 0) & ~lost] = 0
         look = self._looker(columns)
-        for event in range(MOST_EVENTS * 10):
+        for event in range(MOST_EVENTS if len(where) else 0):
             pressing = event < given.held
             before = state
             many = ManyScenarios(self.program, len(where))
@@ -244,15 +276,19 @@ class Stand:
             if pressing:
                 room[:] = 0
             quiet = room >= FOREVER
-            last = np.minimum(done + 1 + room, scans)
-            if windows:
+            until = ends[where]
+            last = np.minimum(done + 1 + room, until)
+            if windows or watch is not None:
                 true, false = look(observations, where)
-                for w, (first, final_scan) in enumerate(windows):
-                    inside = (done + 1 <= final_scan) & (last >= first)
+                if watch is not None:
+                    watch(where, done + 1, true, false)
+                for w, (first, final_scan) in enumerate(spans):
+                    inside = (done + 1 <= final_scan[where]) & (last >= first[where])
                     if inside.any():
-                        may[0, w, where[inside]] |= true[inside]
-                        may[1, w, where[inside]] |= false[inside]
-            over = last >= scans
+                        into = where[inside]
+                        may[0, w][:, into] |= true[:, inside]
+                        may[1, w][:, into] |= false[:, inside]
+            over = last >= until
             by = last - done - 1
             moved = [
                 now if slot.boolean else now + (now - was) * np.where(now == was, 0, by)
@@ -271,9 +307,10 @@ class Stand:
             else:
                 done, state = last, moved
         else:
-            for target, now in zip(final, state, strict=True):
-                target[where] = now
-        return Columns(columns.inputs, final, settled >= 0), Looks(may[0], may[1]), settled
+            lost[where] = True
+            for w, (_, final_scan) in enumerate(spans):
+                may[:, w, :, where[final_scan[where] > done]] = 255
+        return Columns(columns.inputs, final, lost), Looks(may, rows), settled
 
     def _inputs(self, inputs: Sequence[Any], given: Given, *, pressing: bool) -> list[Any]:
         place = {name: i for i, name in enumerate(self.scheme.sensors)}
@@ -287,39 +324,52 @@ class Stand:
                 full[i] = lines[:, line[declared.name]]
         return full
 
-    def _looker(self, columns: Columns) -> Any:
-        """From observations of some columns to what may be seen true, and false: arrays of shape (columns, sights)."""
+    def _looker(self, columns: Columns) -> Callable[[Sequence[Any], Ints], tuple[Packed, Packed]]:
+        """From observations of some columns to what may be seen true, and false: packed, of shape (bytes, columns)."""
         at = {(o.kind, o.name): i for i, o in enumerate(self.program.observations)}
-        fault = {name: columns.inputs[i] for (kind, name), i in self._at.items() if kind is InputKind.FAULT}
-        broken: dict[str, Bools] = {}
-        for of, single in self._singles:
-            if single.mode is Mode.WIRE_BROKEN and of.name in fault:
-                part = single.parts[0]
-                broken[part] = broken.get(part, np.zeros(len(columns.rest), bool)) | fault[of.name]
+        rows = {kind: [r for r, s in enumerate(self.looked_at) if s.kind is kind] for kind in SightKind}
+        one = [r for kind in rows for r in rows[kind] if kind not in (SightKind.PATH, SightKind.DEVICE)]
+        paths, devices = rows[SightKind.PATH], rows[SightKind.DEVICE]
+        may = [[at[kind, self.looked_at[r].name] for r in paths] for kind in (Observe.MAY_RUN, Observe.MAY_STOP)]
+        told = [at[_OBSERVED[self.looked_at[r].kind][0], self.looked_at[r].name] for r in one]
+        contacts = [name for kind, name in at if kind is Observe.CLOSED]
+        closed = [at[Observe.CLOSED, name] for name in contacts]
+        fed, cut = self._wires(columns, contacts, [self.looked_at[r].name for r in devices])
 
-        def closed(observations: Sequence[Any], name: str, where: Ints) -> Bools:
-            made: Bools = observations[at[Observe.CLOSED, name]]
-            return made & ~broken[name][where] if name in broken else made
-
-        def look(observations: Sequence[Any], where: Ints) -> tuple[Bools, Bools]:
-            true, false = (np.zeros((len(where), len(self.looked_at)), bool) for _ in range(2))
-            for row, sight in enumerate(self.looked_at):
-                if sight.kind is SightKind.PATH:
-                    true[:, row] = observations[at[Observe.MAY_RUN, sight.name]]
-                    false[:, row] = observations[at[Observe.MAY_STOP, sight.name]]
-                    continue
-                if sight.kind is SightKind.DEVICE:
-                    value = closed(observations, sight.name, where)
-                    for other, by in self._feeds.get(sight.name, {}).items():
-                        for name in by:
-                            if name in fault:
-                                value = np.where(fault[name][where], closed(observations, other, where), value)
-                else:
-                    value = observations[at[_OBSERVED[sight.kind][0], sight.name]]
-                true[:, row], false[:, row] = value, ~value
-            return true, false
+        def look(observations: Sequence[Any], where: Ints) -> tuple[Packed, Packed]:
+            true, false = (np.zeros((len(self.looked_at), len(where)), bool) for _ in range(2))
+            for into, numbers in zip((true, false), may, strict=True):
+                for row, number in zip(paths, numbers, strict=True):
+                    into[row] = observations[number]
+            for row, number in zip(one, told, strict=True):
+                true[row] = observations[number]
+                np.logical_not(true[row], out=false[row])
+            if devices:
+                made = np.array([observations[number] for number in closed])
+                each = np.arange(len(where))
+                for n, row in enumerate(devices):
+                    true[row] = made[fed[n, where], each] & ~cut[n, where]
+                    np.logical_not(true[row], out=false[row])
+            return np.packbits(true, axis=0), np.packbits(false, axis=0)
 
         return look
+
+    def _wires(self, columns: Columns, contacts: Sequence[str], devices: Sequence[str]) -> tuple[Ints, Bools]:
+        """For each device and column which of the contacts its wire comes from, and whether it is cut."""
+        count, place = len(columns.lost), {name: i for i, name in enumerate(contacts)}
+        fault = {name: columns.inputs[i] for (kind, name), i in self._at.items() if kind is InputKind.FAULT}
+        no = np.zeros(count, bool)
+        broken = dict.fromkeys(contacts, no)
+        for of, single in self._singles:
+            if single.mode is Mode.WIRE_BROKEN and single.parts[0] in broken:
+                broken[single.parts[0]] = broken[single.parts[0]] | fault.get(of.name, no)
+        fed = np.array([[place[name]] * count for name in devices], np.int64).reshape(len(devices), count)
+        for n, name in enumerate(devices):
+            for other, by in self._feeds.get(name, {}).items():
+                for swap in by:
+                    fed[n][fault.get(swap, no)] = place[other]
+        every = np.array([broken[name] for name in contacts], bool).reshape(len(contacts), count)
+        return fed, every[fed, np.arange(count)] if len(devices) else np.zeros((0, count), bool)
 
 
 _OBSERVED: Mapping[SightKind, tuple[Observe, ...]] = {

@@ -16,6 +16,7 @@ from typing import NamedTuple
 
 from interlock.logic.readings import Value, combined, compare
 from interlock.scheme.model import Limit, Reading, Rule, Scheme, Sensor
+from interlock.scheme.units import Kind
 from interlock.scheme.words import Combine, LineForm, Mode, Signal
 
 BENCH_ERROR = 200  # what is set by hand is right to the 200th part of the input's valid range: common practice
@@ -33,6 +34,11 @@ class Applied:
     low: int = 0
     high: int = 0
     how: Mode | None = None
+
+    @property
+    def read(self) -> int:
+        """The reading in the middle of what it may be."""
+        return self.value + (self.low + self.high) // 2
 
 
 class Position(NamedTuple):
@@ -180,6 +186,17 @@ class Stimuli:
             return (self._place[rule.watched],)
         return tuple(self._place[s] for s in self.scheme.readings[rule.watched].sensors)
 
+    def watched_sensors(self, rule: Rule) -> list[Sensor]:
+        """The sensors from which a rule's reading comes; none for a rule that watches no value."""
+        if rule.watches not in (Signal.SENSOR, Signal.READING):
+            return []
+        every = list(self.scheme.sensors.values())
+        return [every[i] for i in self._sensors(rule)]
+
+    def kind_of(self, rule: Rule) -> Kind:
+        """The kind of value that a rule watches."""
+        return self.watched_sensors(rule)[0].kind
+
     def applied(self, position: Position) -> list[Applied]:
         """What each sensor is given."""
         return [values[at] for values, at in zip(self.values, position.sensors, strict=True)]
@@ -198,8 +215,23 @@ class Stimuli:
         return True
 
     def _sides(self, number: int, given: Sequence[Applied]) -> tuple[bool, bool] | None:
-        """Whether a rule's trip and clear condition hold; None where that depends on the errors."""
-        rule, members = self._watching[number], self._members[number]
+        return self.sides(self._watching[number], given)
+
+    def sure_of(self, rule: Rule, given: Sequence[Applied]) -> bool:
+        """Whether a rule's conditions are not in doubt with all sensors given this; also one that the scheme has with
+        other limits."""
+        watches = rule.watches in (Signal.SENSOR, Signal.READING)
+        return not watches or self.sides(rule, [given[i] for i in self._sensors(rule)]) is not None
+
+    def all_sure(self, given: Sequence[Applied], source: Sequence[int]) -> bool:
+        """As `sure`, of values that need not be among those of the stimuli."""
+        wired = [given[i] for i in source]
+        return all(self.sure_of(rule, wired) for rule in self._watching)
+
+    def sides(self, rule: Rule, given: Sequence[Applied]) -> tuple[bool, bool] | None:
+        """Whether a rule's trip and clear condition hold, its sensors given this; None where that depends on the
+        errors."""
+        members = self._sensors(rule)
         names = list(self.scheme.sensors)
         ends: tuple[dict[str, int | None], dict[str, int | None]] = {}, {}
         for i, applied in zip(members, given, strict=True):

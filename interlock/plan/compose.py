@@ -1,0 +1,200 @@
+"""Chosen loops as one sheet: in an order with little re-plugging, and with no more to look at than is needed.
+
+What the sheet finds is judged on the whole of it, as it is carried out from power-up to the end, not loop by loop.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from interlock.plan.loops import PhaseRun, Run, Spot, Trials
+from interlock.plan.predict import predict
+from interlock.plan.sheet import PRESSED, Sheet, Step, sides
+from interlock.plan.sights import Ease, Sight, SightKind
+from interlock.plan.stimuli import Applied
+from interlock.plan.wrong import Wrong
+from interlock.scheme.model import Scheme
+from interlock.scheme.units import value_text
+
+Table = NDArray[np.bool_]
+EASY = frozenset({SightKind.PATH, SightKind.LINE, SightKind.ALARM})  # looked at wherever there is no hurry
+
+
+@dataclass(frozen=True)
+class Taken:
+    """One phase of the sheet: when it is looked at, in seconds; the last look is its end. `told`: whether anything is
+    found by one of the looks that nothing else finds."""
+
+    phase: PhaseRun
+    looks: tuple[int, ...]
+    told: bool
+
+    @property
+    def seconds(self) -> int:
+        """How long it lasts."""
+        return self.looks[-1]
+
+
+def taken(phase: PhaseRun, times: Collection[int]) -> Taken:
+    """A phase with these looks, and one at its end."""
+    return Taken(phase, tuple(sorted({*times, max([phase.settles, *times])})), bool(times))
+
+
+def without_transit(loops: Sequence[Sequence[Taken]]) -> list[list[Taken]]:
+    """The loops without phases on the way out by which nothing is found. What is then given at once may lead elsewhere:
+    the sheet has to be simulated again."""
+    found: list[list[Taken]] = []
+    for n, loop in enumerate(loops):
+        home = loops[0][0].phase.spot
+        if n == 0:
+            found.append(list(loop))
+        elif any(t.told for t in loop):
+            found.append(
+                [t for t in loop if t.told or t.phase.spot.given == home.given or t.phase.spot.press is not None]
+            )
+    return found
+
+
+@dataclass(frozen=True)
+class Draft:
+    """Steps with all that can be seen for certain: `steps`; `values[i, n]`: of the n-th (step, sight) of `places`, what
+    hypothesis set i shows, -1 either; set 0 is the healthy one."""
+
+    steps: tuple[Step, ...]
+    places: tuple[tuple[int, Sight], ...]
+    values: NDArray[np.int8]
+    doubtful: Table  # of shape (sets, steps): what is given leaves something in doubt that it does not when healthy
+
+    @property
+    def tells(self) -> Table:
+        """Of shape (sets, places): what each place tells from healthy."""
+        healthy = self.values[:1]
+        silent = self.doubtful[:, [step for step, _ in self.places]]
+        return np.asarray((self.values >= 0) & (healthy >= 0) & (self.values != healthy) & ~silent)
+
+
+def ordered(begun: Run, runs: Sequence[Run]) -> list[Run]:
+    """The loops so that each begins with as many of the things that the one before touched as can be, shortest first
+    among equals: what is already in the hand is used again."""
+    left, found = sorted(runs, key=lambda r: r.seconds), [begun]
+    home = begun.loop[0]
+    hand: set[int] = set()
+    while left:
+        best = max(left, key=lambda r: len(hand & _touched(home, r)))
+        left.remove(best)
+        found.append(best)
+        hand = _touched(home, best)
+    return found
+
+
+def _touched(home: Spot, run: Run) -> set[int]:
+    return {i for s in run.loop for i, (a, b) in enumerate(zip(s.given, home.given, strict=True)) if a != b}
+
+
+def draft(trials: Trials, taken: Sequence[Taken], sets: Sequence[tuple[Wrong, ...]]) -> Draft:
+    """The phases one after the other, simulated as a whole with each set of what may be wrong."""
+    scheme, looked_at = trials.scheme, trials.looked_at
+    unsure, silenced = trials.doubts([t.phase.spot for t in taken], [t.seconds for t in taken])
+    number = {wrongs: i for i, wrongs in enumerate(sets)}
+    doubtful: list[list[int]] = []
+    steps: list[Step] = []
+    places: list[tuple[int, Sight]] = []
+    before: Spot | None = None
+    for of, sights_unsure, hypotheses in zip(taken, unsure, silenced, strict=True):
+        in_doubt = np.unpackbits(sights_unsure, count=len(looked_at))
+        change = _set(trials, before, of.phase.spot)
+        before, shown_at = of.phase.spot, 0
+        for n, at in enumerate(of.looks):
+            shown = np.where(in_doubt, -1, of.phase.shown[of.phase.looks.index(at)])
+            doubtful.append([number[trials.hypotheses[i].wrong] for i in hypotheses])
+            expect = {
+                sight.name: sides(scheme, sight)[1 - int(value)]
+                for sight, value in zip(looked_at, shown, strict=True)
+                if value >= 0
+            }
+            places += [(len(steps), s) for s, value in zip(looked_at, shown, strict=True) if value >= 0]
+            at_rest = at >= of.phase.settles
+            steps.append(Step(change if n == 0 else {}, at - shown_at, expect, at_rest))
+            shown_at = at
+    sheet = Sheet(scheme.title, "", tuple(steps), ())
+    predicted = predict(scheme, sheet, sets)
+    silent = np.zeros((len(sets), len(steps)), bool)
+    for step, which in enumerate(doubtful):
+        silent[which, step] = True
+    return Draft(tuple(steps), tuple(places), np.concatenate(predicted.values, axis=1), silent)
+
+
+def _set(trials: Trials, before: Spot | None, spot: Spot) -> dict[str, str]:
+    """What changes from one spot to the next, as people write it."""
+    scheme, external = trials.scheme, trials.stimuli.external
+    found = {
+        name: given_text(scheme, name, a)
+        for name, a, b in zip(scheme.sensors, spot.given, before.given if before else spot.given, strict=True)
+        if before is None or a != b
+    }
+    for name, on, was in zip(external, spot.lines, before.lines if before else spot.lines, strict=True):
+        if before is None or on != was:
+            found[name] = "on" if on else "off"
+    if spot.press is not None:
+        found[external[spot.press]] = PRESSED
+    return found
+
+
+def given_text(scheme: Scheme, sensor: str, applied: Applied) -> str:
+    """What a sensor is given: a value with its unit, `open` or `shorted`."""
+    return str(applied.how) if applied.how else value_text(applied.value, scheme.sensors[sensor].kind)
+
+
+def trimmed(found: Draft, names: Sequence[str]) -> tuple[tuple[Step, ...], tuple[str, ...]]:
+    """The steps with what has to be looked at, and the names that are found by it. `names`: of each set but the first;
+    a name is found where all its sets are.
+
+    At rest all that runs or is told is looked at; what takes a meter, and what has to be seen before something changes,
+    only where something is found by it that nothing else shows, as little as greedy choice makes of it."""
+    tells, healthy = found.tells, found.values[0]
+    kept = np.array(
+        [
+            healthy[n] >= 0 and found.steps[step].at_rest and sight.kind in EASY
+            for n, (step, sight) in enumerate(found.places)
+        ],
+        bool,
+    )
+    left = tells.any(axis=1) & ~tells[:, kept].any(axis=1)
+    cost = np.array([sight.ease is Ease.METER for _, sight in found.places], bool)
+    while left.any():
+        gains = tells[left].sum(axis=0) * 2 - cost
+        best = int(gains.argmax())
+        kept[best] = True
+        left &= ~tells[:, best]
+    steps = [
+        replace(
+            step,
+            expect={s.name: step.expect[s.name] for n, (at, s) in enumerate(found.places) if at == number and kept[n]},
+        )
+        for number, step in enumerate(found.steps)
+    ]
+    told: Table = np.asarray(tells[:, kept].any(axis=1))
+    by_name: dict[str, bool] = {}
+    for name, is_told in zip(names, told[1:].tolist(), strict=True):
+        by_name[name] = by_name.get(name, True) and is_told
+    return _joined(steps), tuple(name for name, is_told in by_name.items() if is_told)
+
+
+def _joined(steps: Sequence[Step]) -> tuple[Step, ...]:
+    """Steps at which nothing is looked at before the end of a phase, joined with the one after."""
+    found: list[Step] = []
+    waiting: Step | None = None
+    for step in steps:
+        whole = step if waiting is None else replace(step, set=waiting.set, wait_s=waiting.wait_s + step.wait_s)
+        if not whole.expect and not whole.at_rest:
+            waiting = whole
+            continue
+        waiting = None
+        found.append(whole)
+    if waiting is not None:
+        found.append(waiting)
+    return tuple(found)

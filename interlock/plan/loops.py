@@ -1,0 +1,439 @@
+"""Candidates for a sheet: ways out of rest and back to it, each simulated with everything that may be wrong.
+
+A loop leaves rest by one change or more, waits after each until nothing of a healthy installation changes by itself any
+more, gives all inputs their values of rest again and every reset that is needed. Loops begin and end alike, so that any
+of them may be carried out, in any order.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import NamedTuple
+
+import numpy as np
+
+from interlock.logic.compiled import compile_scheme
+from interlock.logic.faultset import FaultSet
+from interlock.plan.columns import FOREVER, Ints, State
+from interlock.plan.hypotheses import Given as Applications
+from interlock.plan.hypotheses import Hypothesis
+from interlock.plan.predict import stands
+from interlock.plan.reach import touched
+from interlock.plan.sights import Bools, Sight, sights
+from interlock.plan.stand import Columns, Given, Packed, Stand
+from interlock.plan.stimuli import LOOK_US, SLOW_US, Stimuli
+from interlock.scheme.model import Fault, Rule, Scheme
+from interlock.scheme.units import MICRO
+from interlock.scheme.words import Mode, Part, Signal
+
+MOST_COLUMNS = 40_000
+SLACK_S = 4  # a look for what should not happen comes so many seconds after it would have happened
+MOMENTS_S = 10
+MOST_LOOKS = 12  # in one phase
+
+
+class Spot(NamedTuple):
+    """What all inputs are given in a phase, and the button pressed as it begins."""
+
+    given: Applications
+    lines: tuple[bool, ...]
+    press: int | None = None
+
+
+Loop = tuple[Spot, ...]  # the way out of rest
+
+
+@dataclass(frozen=True)
+class PhaseRun:
+    """One phase of a loop as a healthy installation goes through it: until it `settles`, and when to look, in seconds.
+    `shown[k]`: what look k shows, 1 true, 0 false, -1 either or in doubt; of shape (looks, sights). `found[k]`: which
+    hypotheses that tells for certain."""
+
+    spot: Spot
+    settles: int
+    looks: tuple[int, ...]
+    shown: np.ndarray[tuple[int, int], np.dtype[np.int8]]
+    found: np.ndarray[tuple[int, int], np.dtype[np.bool_]]
+
+
+def any_of(tables: Sequence[Bools]) -> Bools:
+    """Where any of them is true."""
+    found = np.zeros_like(tables[0])
+    for table in tables:
+        found |= table
+    return found
+
+
+@dataclass(frozen=True)
+class Run:
+    """A loop with the way back."""
+
+    loop: Loop
+    phases: tuple[PhaseRun, ...]
+
+    @cached_property
+    def found(self) -> Bools:
+        """Which hypotheses any look of it tells."""
+        return any_of([table for phase in self.phases for table in phase.found])
+
+    @property
+    def seconds(self) -> int:
+        """How long it takes at least."""
+        return sum(phase.settles for phase in self.phases)
+
+
+@dataclass
+class _Healthy:
+    """A loop as a healthy installation goes through it: spots, the seconds each settles in, events in scans."""
+
+    loop: Loop
+    spots: list[Spot] = field(default_factory=list)
+    settles: list[int] = field(default_factory=list)
+    events: list[list[int]] = field(default_factory=list)
+    doubtful: list[Packed] = field(default_factory=list)  # by phase
+    silenced: list[frozenset[int]] = field(default_factory=list)
+
+
+@dataclass
+class Trials:
+    """Loops tried on a scheme. Hypothesis 0 is the healthy installation. `resting`: each at rest, `begun`: the phases
+    from power-up to there. Raises NeverRests where a healthy installation never comes to rest."""
+
+    stimuli: Stimuli
+    hypotheses: Sequence[Hypothesis]
+    looked_at: tuple[Sight, ...] = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.scheme: Scheme = self.stimuli.scheme
+        self.looked_at = sights(self.scheme)
+        sets = [h.wrong for h in self.hypotheses]
+        self.stands: list[tuple[Stand, list[int]]] = stands(self.scheme, sets, self.looked_at)
+        self.home = Spot(tuple(self.stimuli.applied(self.stimuli.rest)), self.stimuli.rest.lines)
+        self._healthy = Stand(self.scheme, (), self.looked_at)
+        self._sources = [self._source(h) for h in self.hypotheses]
+        self._edited = [h.edited(self.scheme) for h in self.hypotheses]
+        straight = tuple(range(len(self.scheme.sensors)))
+        self._careful = [i for i, of in enumerate(self._sources) if self._edited[i] or of != straight]
+        self._silent: dict[Applications, frozenset[int]] = {}
+        self.begun, self.resting, self._rested = self._begin()
+
+    def _source(self, hypothesis: Hypothesis) -> tuple[int, ...]:
+        faults = FaultSet.of(s for w in hypothesis.wrong if isinstance(w, Fault) for s in w.single())
+        names = list(self.scheme.sensors)
+        return tuple(names.index(faults.source(Part.SENSOR, name)) for name in names)
+
+    # --- time
+
+    def seconds(self, scans: int) -> int:
+        """The least whole seconds, at least one, after which so many scans are certainly over."""
+        return max(1, -(-scans * self.scheme.scan_us // MICRO))
+
+    def window(self, at: int) -> tuple[int, int]:
+        """First and last scan of a look that begins `at` seconds after a change."""
+        scan = self.scheme.scan_us
+        return max(1, at * MICRO // scan), -(-(at * MICRO + LOOK_US) // scan) + 1
+
+    def _before(self, event: int) -> int:
+        """The last whole second at which a look is certainly over before that scan; 0 or less where there is none."""
+        at = ((event - 2) * self.scheme.scan_us - LOOK_US) // MICRO
+        return at if at > 0 and self.window(at)[1] < event else 0
+
+    @property
+    def held(self) -> int:
+        """For how many scans a button is pressed."""
+        return -(-SLOW_US // self.scheme.scan_us)
+
+    # --- from power-up to rest
+
+    def _begin(self) -> tuple[Run, list[Columns], State]:
+        spots = [self.home, *(self.home._replace(press=button) for button in self.stimuli.resets)]
+        state = self._healthy.columns([()])
+        healthy = _Healthy(tuple(spots))
+        for spot in spots:
+            state, settled, events = self._settle(state, [spot])
+            if settled[0] < 0:
+                raise NeverRests
+            healthy.spots.append(spot)
+            healthy.settles.append(self.seconds(int(settled[0])))
+            healthy.events.append(events[0])
+        columns = [
+            stand.columns([self.hypotheses[i].wrong for i in members], [self.hypotheses[i].held for i in members])
+            for stand, members in self.stands
+        ]
+        runs, after = self._run([healthy], columns, [np.arange(len(m)) for _, m in self.stands])
+        return runs[0], after, state.state
+
+    # --- healthy only
+
+    def _given(self, spots: Sequence[Spot]) -> Given:
+        stand = self._healthy
+        readings = [[a.read for a in spot.given] for spot in spots]
+        pressed = np.zeros((len(spots), len(stand.external)), bool)
+        for row, spot in enumerate(spots):
+            if spot.press is not None:
+                pressed[row, spot.press] = True
+        return Given(
+            np.array(readings, np.int64).reshape(len(spots), -1),
+            np.array([spot.lines for spot in spots], bool).reshape(len(spots), -1),
+            pressed,
+            self.held,
+        )
+
+    def _settle(self, columns: Columns, spots: Sequence[Spot]) -> tuple[Columns, Ints, list[list[int]]]:
+        """Healthy installations given this until rest: when they come to it, and the scans in which what is seen of
+        them changes."""
+        events: list[list[int]] = [[] for _ in spots]
+        shown: list[bytes | None] = [None] * len(spots)
+
+        def watch(where: Ints, first: Ints, true: Packed, false: Packed) -> None:
+            both = np.ascontiguousarray(np.concatenate([true, false], axis=0).T)
+            for row, column in enumerate(where.tolist()):
+                view = both[row].tobytes()
+                if shown[column] is not None and shown[column] != view:
+                    events[column].append(int(first[row]))
+                shown[column] = view
+
+        after, _, settled = self._healthy.phase(columns, self._given(spots), FOREVER // 2, [], watch)
+        return after, settled, events
+
+    def _walk(self, loops: Sequence[Loop]) -> list[_Healthy | None]:
+        """Each loop with its way back; None where it does not come back to rest."""
+        walks = [_Healthy(loop) for loop in loops]
+        alive = np.ones(len(loops), bool)
+        rest = [np.repeat(a, len(loops), axis=0) for a in self._rested]
+        columns = Columns(self._healthy.columns([()] * len(loops)).inputs, rest, np.zeros(len(loops), bool))
+
+        def go(which: list[int], spots: list[Spot]) -> None:
+            part, settled, events = self._settle(columns.only(np.array(which)), spots)
+            for target, now in zip(columns.state, part.state, strict=True):
+                target[which] = now
+            for n, i in enumerate(which):
+                alive[i] &= settled[n] >= 0
+                walks[i].spots.append(spots[n])
+                walks[i].settles.append(max(self.seconds(int(settled[n])), self._moments(spots[n])))
+                walks[i].events.append(events[n])
+
+        for depth in range(max(map(len, loops), default=0)):
+            which = [i for i, loop in enumerate(loops) if alive[i] and depth < len(loop)]
+            if which:
+                go(which, [loops[i][depth] for i in which])
+        for button in (None, *self.stimuli.resets):
+            which = [i for i in range(len(loops)) if alive[i] and (button is None or not self._is_rest(columns, i))]
+            if which:
+                go(which, [self.home._replace(press=button)] * len(which))
+        return [w if alive[i] and self._is_rest(columns, i) else None for i, w in enumerate(walks)]
+
+    def _moments(self, spot: Spot) -> int:
+        """So many seconds that every rule that trips or lets go for certain has done so, where that takes moments: also
+        one of which that was in doubt before."""
+        delays = [0]
+        for rule in self.scheme.rules.values():
+            members = self.stimuli.watched_sensors(rule)
+            if members:
+                values = [a for a, s in zip(spot.given, self.scheme.sensors.values(), strict=True) if s in members]
+                sides = self.stimuli.sides(rule, values)
+                if sides in ((True, False), (False, True)):
+                    delays.append((rule.trips if sides == (True, False) else rule.clears).delay.scans)
+        return max((s for d in delays if (s := self.seconds(d + 1)) <= MOMENTS_S), default=1)
+
+    def _is_rest(self, columns: Columns, column: int) -> bool:
+        return all(a[column] == b[0] for a, b in zip(columns.state, self._rested, strict=True))
+
+    # --- what is in doubt
+
+    @cached_property
+    def _cones(self) -> Mapping[str, Packed]:
+        """For each rule that watches a value the sights that depend on it."""
+        healthy = compile_scheme(self.scheme)
+        found: dict[str, Packed] = {}
+        for rule in self.scheme.rules.values():
+            if rule.watches in (Signal.SENSOR, Signal.READING):
+                fault = Fault(f"{rule.name}.omitted", Part.RULE, Mode.OMITTED, (rule.name,))
+                faulty = compile_scheme(self.scheme, [fault])
+                reached = set(touched(healthy, faulty, self.looked_at, FaultSet.of([fault])))
+                found[rule.name] = np.packbits([s in reached for s in self.looked_at])
+        return found
+
+    def doubted(self, spot: Spot) -> tuple[Rule, ...]:
+        """The rules whose conditions depend on the errors of what is given."""
+        watching = (r for r in self.scheme.rules.values() if r.watches in (Signal.SENSOR, Signal.READING))
+        return tuple(r for r in watching if not self.stimuli.sure_of(r, spot.given))
+
+    def usable(self, spot: Spot) -> bool:
+        """Whether no rule is left in doubt that would have to be reset afterwards."""
+        return not any(rule.manual for rule in self.doubted(spot))
+
+    def doubts(self, spots: Sequence[Spot], lasting: Sequence[int]) -> tuple[list[Packed], list[frozenset[int]]]:
+        """For each phase the sights of which nothing can be said, and the hypotheses with which something is in doubt
+        that is not without them: exchanged sensors, other limits.
+
+        A doubt about a rule ends with a phase in which it trips or lets go for certain, and for long enough."""
+        none = np.zeros((len(self.looked_at) + 7) // 8, np.uint8)
+        sights_, hypotheses_ = [], []
+        rules: set[str] = set()
+        silent: set[int] = set()
+        for spot, settles in zip(spots, lasting, strict=True):
+            rules |= {rule.name for rule in self.doubted(spot)}
+            silent |= self._silenced(spot.given)
+            doubtful = none.copy()
+            for name in rules:
+                doubtful |= self._cones[name]
+            sights_.append(doubtful)
+            hypotheses_.append(frozenset(silent))
+            rules = {n for n in rules if not self._settled(self.scheme.rules[n], spot, settles)}
+            edited = {i: self._edited[i].values() for i in silent if self._edited[i]}
+            silent -= {i for i, of in edited.items() if all(self._settled(rule, spot, settles) for rule in of)}
+        return sights_, hypotheses_
+
+    def _settled(self, rule: Rule, spot: Spot, settles: int) -> bool:
+        """Whether a rule is in one state for certain after so many seconds, whatever it was in before."""
+        members = self.stimuli.watched_sensors(rule)
+        values = [a for a, s in zip(spot.given, self.scheme.sensors.values(), strict=True) if s in members]
+        match self.stimuli.sides(rule, values):
+            case (True, False):
+                delay = rule.trips.delay
+            case (False, True) if not rule.manual:
+                delay = rule.clears.delay
+            case _:
+                return False
+        return settles * MICRO >= (delay.scans + 1) * self.scheme.scan_us
+
+    def _silenced(self, given: Applications) -> frozenset[int]:
+        """The hypotheses with which something is in doubt with this given."""
+        if given not in self._silent:
+            self._silent[given] = frozenset(i for i in self._careful if self._says_nothing(i, given))
+        return self._silent[given]
+
+    def _says_nothing(self, hypothesis: int, given: Applications) -> bool:
+        wired = tuple(given[i] for i in self._sources[hypothesis])
+        edited = self._edited[hypothesis]
+        if edited:
+            return any(not self.stimuli.sure_of(rule, wired) for rule in edited.values())
+        return not self.stimuli.all_sure(wired, range(len(wired)))
+
+    # --- with everything that may be wrong
+
+    def run(self, loops: Sequence[Loop], which: Sequence[int] | None = None) -> list[Run]:
+        """Each loop with what it tells; those left out that do not come back to rest. `which`: the hypotheses that
+        matter; all others are said not to be told."""
+        wanted = set(range(len(self.hypotheses)) if which is None else (0, *which))
+        members = [np.array([n for n, i in enumerate(m) if i in wanted or i == 0], int) for _, m in self.stands]
+        walks = [w for w in self._walk(loops) if w is not None]
+        size = max(1, sum(map(len, members)))
+        at_once = max(1, MOST_COLUMNS // size)
+        found: list[Run] = []
+        for i in range(0, len(walks), at_once):
+            found += self._run(walks[i : i + at_once], self.resting, members)[0]
+        return found
+
+    def _looks(self, walk: _Healthy, phase: int) -> list[int]:
+        """When to look in a phase."""
+        spot, before = walk.spots[phase], walk.spots[phase - 1] if phase else self.home
+        settles = walk.settles[phase]
+        times = {settles}
+        for event in walk.events[phase]:
+            times |= {self._before(event), self.seconds(event)}
+        for delay in self._delays(before, spot):
+            times.add(self.seconds(delay) + SLACK_S)
+        kept = sorted(t for t in times if t > 0)
+        while len(kept) > MOST_LOOKS:
+            kept.pop(0)
+        return kept
+
+    def _delays(self, before: Spot, spot: Spot) -> Iterator[int]:
+        """The delays of rules that watch something changed, in scans."""
+        names = list(self.scheme.sensors)
+        pairs = enumerate(zip(before.given, spot.given, strict=True))
+        changed = {names[i] for i, (was, now) in pairs if was != now}
+        for rule in self.scheme.rules.values():
+            if any(s.name in changed for s in self.stimuli.watched_sensors(rule)):
+                yield from (rule.trips.delay.scans, rule.clears.delay.scans)
+
+    def _run(
+        self, walks: Sequence[_Healthy], resting: Sequence[Columns], members: Sequence[Ints]
+    ) -> tuple[list[Run], list[Columns]]:
+        count, rows = len(self.hypotheses), len(self.looked_at)
+        for walk in walks:
+            walk.doubtful, walk.silenced = self.doubts(walk.spots, walk.settles)
+        looks = [[self._looks(w, p) for p in range(len(w.spots))] for w in walks]
+        shown = [[np.full((len(at), rows), -1, np.int8) for at in of] for of in looks]
+        found = [[np.zeros((len(at), count), bool) for at in of] for of in looks]
+        healthy_views: dict[tuple[int, int], tuple[Packed, Packed]] = {}
+        order = sorted(range(len(self.stands)), key=lambda s: 0 not in self.stands[s][1])
+        after: list[Columns] = [*resting]
+        for s in order:
+            stand, numbers = self.stands[s]
+            part = members[s]
+            if not len(part):
+                continue
+            here = np.array(numbers, int)[part]
+            columns = resting[s].only(np.tile(part, len(walks)))
+            for depth in range(max(len(w.spots) for w in walks)):
+                columns = self._phase(stand, columns, walks, depth, looks, here, (shown, found, healthy_views))
+            after[s] = columns
+        runs = []
+        for w, walk in enumerate(walks):
+            phases = [
+                PhaseRun(spot, walk.settles[p], tuple(looks[w][p]), shown[w][p], found[w][p])
+                for p, spot in enumerate(walk.spots)
+            ]
+            runs.append(Run(walk.loop, tuple(phases)))
+        return runs, after
+
+    def _phase(
+        self,
+        stand: Stand,
+        columns: Columns,
+        walks: Sequence[_Healthy],
+        depth: int,
+        looks: Sequence[Sequence[Sequence[int]]],
+        here: Ints,
+        out: tuple[
+            list[list[np.ndarray[tuple[int, int], np.dtype[np.int8]]]],
+            list[list[np.ndarray[tuple[int, int], np.dtype[np.bool_]]]],
+            dict[tuple[int, int], tuple[Packed, Packed]],
+        ],
+    ) -> Columns:
+        """One phase of all walks, and what its looks tell."""
+        shown, found, healthy_views = out
+        size = len(here)
+        spots = [w.spots[depth] if depth < len(w.spots) else self.home for w in walks]
+        times = [of[depth] if depth < len(of) else [] for of in looks]
+        most = max(map(len, times))
+        scans = [
+            max([self.window(t)[1] for t in at] + [self.window(w.settles[depth])[0]]) if at else 0
+            for w, at in zip(walks, times, strict=True)
+        ]
+        windows: list[tuple[int | Ints, int | Ints]] = []
+        for k in range(most):
+            spans = [self.window(at[k]) if k < len(at) else (-1, -1) for at in times]
+            first, last = (np.repeat(np.array([span[end] for span in spans], np.int64), size) for end in (0, 1))
+            windows.append((first, last))
+        given = self._given(spots)
+        each = np.repeat(np.arange(len(walks)), size)
+        after, seen, _ = stand.phase(columns, given.only(each), np.repeat(scans, size), windows)
+        for w, walk in enumerate(walks):
+            if depth >= len(walk.spots):
+                continue
+            span = slice(w * size, (w + 1) * size)
+            doubtful, silenced = walk.doubtful[depth], walk.silenced[depth]
+            if 0 in here:
+                own = w * size + int(np.flatnonzero(here == 0)[0])
+                healthy_views[w, depth] = seen.packed[0, :, :, own], seen.packed[1, :, :, own]
+            true, false = healthy_views[w, depth]
+            silent = [n for n, i in enumerate(here.tolist()) if i in silenced]
+            certain = (true ^ false) & ~doubtful  # of shape (looks, bytes)
+            same, other = seen.packed[0, :, :, span], seen.packed[1, :, :, span]
+            told: Bools = np.asarray(((same ^ true[:, :, None]) & (same ^ other) & certain[:, :, None]).any(axis=1))
+            told[:, silent] = False
+            for k in range(len(times[w])):
+                sure, value = (np.unpackbits(bits[k], count=len(self.looked_at)) for bits in (certain, true))
+                shown[w][depth][k] = np.where(sure, value, -1).astype(np.int8)
+                found[w][depth][k, here] = told[k]
+        return after
+
+
+class NeverRests(Exception):  # noqa: N818 - it says what is the case
+    """A healthy installation never comes to rest with all inputs at rest: there is nowhere to begin from."""

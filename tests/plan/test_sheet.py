@@ -1,0 +1,93 @@
+"""Test sheets carried out on the readable engine: a healthy installation shows what is expected, and each fault that
+the sheet is said to find shows something else."""
+
+from __future__ import annotations
+
+import random
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from interlock.plan.hypotheses import Hypothesis
+from interlock.plan.loops import NeverRests
+from interlock.plan.planner import Planner
+from interlock.plan.sheet import Sheet, names_set
+from interlock.scheme.model import Scheme
+from interlock.scheme.read import load, loads
+from interlock.scheme.words import LineForm
+from tests.plan.carried_out import differences
+from tests.support.random_schemes import SMALL, TINY, random_scheme_text
+
+RULES = Path(__file__).parents[2] / "rules"
+NEVER_REST = {3, 41}  # installations that never come to rest, whatever anyone waits
+
+
+@cache
+def planned(name: str) -> tuple[Scheme, Planner, Sheet]:
+    scheme = load(RULES / f"{name}.yaml")
+    planner = Planner(scheme)
+    return scheme, planner, planner.sheet()
+
+
+def not_told(scheme: Scheme, planner: Planner, sheet: Sheet) -> list[str]:
+    """The hypotheses of faults that are said to be found, and are not."""
+    finds = set(sheet.finds)
+    return [h.name for h in planner.hypotheses if h.name in finds and next(differences(scheme, sheet, h), None) is None]
+
+
+def judged(scheme: Scheme, planner: Planner, sheet: Sheet) -> None:
+    """A healthy installation passes, every fault found fails, and every fault is either found or accounted for."""
+    assert not list(differences(scheme, sheet, Hypothesis("", ())))
+    assert not not_told(scheme, planner, sheet)
+    named = {*scheme.faults, *(slip.name for slip in planner.slips)}
+    assert set(sheet.finds) | {c.fault for c in sheet.cannot_find} == named
+    assert not set(sheet.finds) & {c.fault for c in sheet.cannot_find}
+
+
+@pytest.mark.parametrize("name", ["alpine_hut", "survey_launch"])
+def test_each_fault_found_shows_on_the_readable_engine(name: str) -> None:
+    judged(*planned(name))
+
+
+def random_scheme(seed: int) -> Scheme:
+    text = random_scheme_text(random.Random(seed), TINY if seed % 10 else SMALL)
+    return loads(text, f"random {seed}")
+
+
+@pytest.mark.parametrize("seed", range(50))
+def test_each_fault_found_shows_on_random_schemes(seed: int) -> None:
+    scheme = random_scheme(seed)
+    try:
+        planner = Planner(scheme)
+    except NeverRests:
+        assert seed in NEVER_REST
+        return
+    sheet = planner.sheet()
+    assert sheet.finds
+    judged(scheme, planner, sheet)
+
+
+def test_a_sheet_without_one_of_its_steps_loses_a_fault() -> None:
+    scheme = random_scheme(11)
+    planner = Planner(scheme)
+    sheet = planner.sheet()
+    assert len(sheet.steps) > 5
+    lost = 0
+    for at in range(len(sheet.steps)):
+        blind = replace(sheet.steps[at], expect={})
+        without = replace(sheet, steps=(*sheet.steps[:at], blind, *sheet.steps[at + 1 :]))
+        lost += bool(not_told(scheme, planner, without))
+    assert lost  # others are doubted at more than one step, though for certain only at one
+
+
+def test_nothing_on_a_sheet_is_done_to_the_pack() -> None:
+    """Sensors, external lines and buttons are given something; quantities, paths and outputs never."""
+    for seed in (1, 2, 4, 5, 6, 7):
+        scheme = random_scheme(seed)
+        sheet = Planner(scheme).sheet()
+        external = {n for n, line in scheme.lines.items() if line.form is LineForm.EXTERNAL}
+        assert set(names_set(sheet.steps)) <= {*scheme.sensors, *external}
+        assert set(scheme.sensors) <= set(sheet.steps[0].set)
+        assert any("isolated" in sentence and "drain" in sentence for sentence in sheet.before)
