@@ -1,6 +1,6 @@
 """Exported C: a million scans of each unit of both schemes held against the compiled program, and scans per second.
 
-Run `python tests/benchmarks/bench_export.py` with gcc, clang and cppcheck installed: minutes. Every scan's outputs, sent
+Run `python tests/benchmarks/bench_export.py` with gcc, clang and cppcheck installed: minutes. Each scan's outputs, sent
 lines, alarms, levels and overrides are compared, the C built with both compilers and their sanitizers. The C must be at
 least 1,000 times as fast as the readable engine. `--quick` runs a tenth of the scans.
 """

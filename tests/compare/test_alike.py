@@ -39,7 +39,7 @@ def test_a_scheme_compared_with_itself_is_the_same(file: Path) -> None:
 
 def test_rules_in_another_order_are_the_same() -> None:
     text = HUT.read_text()
-    before, rules, after = re.split(r"^(rules:\n.*?)(?=^\\S)", text, maxsplit=1, flags=re.S | re.M)
+    before, rules, after = re.split(r"^(rules:\n.*?)(?=^\S)", text, maxsplit=1, flags=re.S | re.M)
     blocks = re.findall(r"^  \w+:\n(?:    .*\n|\n|  #.*\n)+", rules, re.M)
     assert len(blocks) == len(load(HUT).rules)
     turned = loads(before + "rules:\n" + "".join(reversed(blocks)) + after)
