@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -30,7 +30,7 @@ def cases(file: Path, only: str, *, as_json: bool) -> int:
         result = run_case(scheme, case)
         results.append(result)
         if not as_json:
-            _print(result, scheme.scan_us, str(file))
+            sys.stdout.writelines(f"{line}\n" for line in told(result, scheme.scan_us, str(file)))
     failed = sum(not r.passed for r in results)
     if as_json:
         print_json(cases_json(str(file), scheme.scan_us, results))
@@ -40,18 +40,19 @@ def cases(file: Path, only: str, *, as_json: bool) -> int:
     return Exit.FINDING if failed else Exit.GOOD
 
 
-def _print(result: CaseResult, scan_us: int, file: str) -> None:
-    sys.stdout.write(f"{'passed' if result.passed else 'FAILED'}  {result.name}\n")
+def told(result: CaseResult, scan_us: int, file: str) -> Iterator[str]:
+    """A case's outcome, line by line; of a failing step what was expected, got, and every rule's state."""
+    yield f"{'passed' if result.passed else 'FAILED'}  {result.name}"
     for step in result.steps:
         if step.failures:
             end = time_text((step.last_scan + 1) * scan_us)
-            sys.stdout.write(f"  step {step.number} ({file}:{step.place.line}), at its end after {end}:\n")
+            yield f"  step {step.number} ({file}:{step.place.line}), at its end after {end}:"
             for failure in step.failures:
                 where = f"{file}:{failure.place.line}:{failure.place.column}"
-                sys.stdout.write(f"    {where}: {failure.name}: expected {failure.expected}, got {failure.got}\n")
-                sys.stdout.writelines(f"      because {reason}\n" for reason in failure.reasons)
-            sys.stdout.write("    the rules then:\n")
-            sys.stdout.writelines(f"      {rule.sentence()}\n" for rule in step.rules)
+                yield f"    {where}: {failure.name}: expected {failure.expected}, got {failure.got}"
+                yield from (f"      because {reason}" for reason in failure.reasons)
+            yield "    the rules then:"
+            yield from (f"      {rule.sentence()}" for rule in step.rules)
 
 
 def cases_json(file: str, scan_us: int, results: Sequence[CaseResult]) -> dict[str, Any]:

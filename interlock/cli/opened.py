@@ -35,16 +35,18 @@ def opened_revision(name: str, *, as_json: bool) -> Scheme:
     revision, colon, _ = name.partition(":")
     if not colon or not revision or Path(name).exists() or (os.name == "nt" and len(revision) == 1):
         return opened(Path(name), as_json=as_json)
-    return _opened(name, lambda: as_source(lambda: _from_git(name)), as_json=as_json)[0]
+    return _opened(name, lambda: as_source(lambda: from_git(name)), as_json=as_json)[0]
 
 
-def _from_git(name: str) -> Source:
+def from_git(name: str, folder: Path | None = None) -> Source:
+    """The text of `REVISION:FILE`, seen from a folder (from here where none is given). Raises UnreadableError."""
     revision, _, path = name.partition(":")
     # git takes a path from the top of the repository, people from where they are; what is tracked is asked for by both
     for spelling in (name, f"{revision}:./{path}"):
+        env = {**os.environ, "LC_ALL": "C"}
         command = ["git", "show", "--end-of-options", spelling]
         try:
-            asked = subprocess.run(command, capture_output=True, check=False, env={**os.environ, "LC_ALL": "C"})
+            asked = subprocess.run(command, capture_output=True, check=False, cwd=folder, env=env)
         except OSError as error:
             raise UnreadableError(
                 "cannot-open", f"{name} needs git: {error.strerror or error}", "install git"

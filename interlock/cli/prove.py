@@ -126,7 +126,7 @@ assert set(_SHOWN) == set(Outcome), set(Outcome) - set(_SHOWN)
 
 def _print(scheme: Scheme, verdict: Verdict, faults: tuple[Fault, ...], *, case: bool, stories: bool) -> None:
     claim = verdict.claim
-    sys.stdout.write(f"{_SHOWN[verdict.outcome]:<10} {claim.name:<40} {_said(scheme, verdict)}\n")
+    sys.stdout.write(f"{_SHOWN[verdict.outcome]:<10} {claim.name:<40} {said(scheme, verdict)}\n")
     if verdict.trace and case:
         sys.stdout.write(case_text(scheme, verdict, faults) or NO_CASE)
     elif verdict.trace and stories:
@@ -134,7 +134,8 @@ def _print(scheme: Scheme, verdict: Verdict, faults: tuple[Fault, ...], *, case:
     sys.stdout.flush()
 
 
-def _said(scheme: Scheme, verdict: Verdict) -> str:
+def said(scheme: Scheme, verdict: Verdict) -> str:
+    """What a verdict comes to, in a few words."""
     allowed = time_text(verdict.claim.longer_than.us)
     match verdict.outcome:
         case Outcome.HOLDS:
