@@ -195,6 +195,15 @@ def plan(
     delay_off: Annotated[
         str, typer.Option("--delay-off", metavar="SHARE", help="by how much a time is; seconds are never told apart")
     ] = "20 %",
+    sheet: Annotated[
+        Path | None,
+        typer.Option(
+            "--sheet",
+            metavar="FILE",
+            help="an .html page to print, or to fill in on a phone, offline; it gives back a results file",
+            show_default=False,
+        ),
+    ] = None,
     as_json: JsonOption = False,
 ) -> None:
     """The shortest test sheet that makes every fault of commissioning show, step by step.
@@ -204,7 +213,7 @@ def plan(
     """
     from interlock.cli import plan as command
 
-    raise typer.Exit(command.plan(file, threshold_off or [], delay_off, as_json=as_json))
+    raise typer.Exit(command.plan(file, threshold_off or [], delay_off, sheet, as_json=as_json))
 
 
 @app.command()

@@ -9,6 +9,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from interlock.cli.files import refused, write_whole
 from interlock.cli.opened import opened_text
 from interlock.cli.render import Progress, count_text, print_json, tell
 from interlock.cli.status import Exit
@@ -17,10 +18,19 @@ from interlock.scheme.units import MICRO, Kind, time_text
 
 if TYPE_CHECKING:
     from interlock.plan.sheet import CannotFind, Sheet, Step
+    from interlock.scheme.model import Scheme
+
+CARRY = (
+    "Print it, or send this one file to a phone and open it there: it works offline, keeps what is entered and gives",
+    "back a results file. Read its cautions first: local codes, the maker's manual and licensed practice rule.",
+)
 
 
-def plan(file: Path, threshold_off: Sequence[str], delay_off: str, *, as_json: bool) -> int:
-    """Plan the sheet and tell it."""
+def plan(file: Path, threshold_off: Sequence[str], delay_off: str, page: Path | None, *, as_json: bool) -> int:
+    """Plan the sheet and tell it, or write it as a page to print or to take along on a phone."""
+    if page is not None and (why := refused(page, ".html")):
+        sys.stderr.write(f"--sheet {page}: {why}\n")
+        return Exit.BAD_INPUT
     try:
         limits, share = _limits(threshold_off), _share(delay_off)
     except ValueError as error:
@@ -51,14 +61,31 @@ def plan(file: Path, threshold_off: Sequence[str], delay_off: str, *, as_json: b
         return Exit.INTERRUPTED
     finally:
         line.done()
+    if page is not None and not _written(page, scheme, sheet):
+        return Exit.BAD_INPUT
     if as_json:
-        print_json({"file": os.fspath(file), **sheet.as_json()})
-    else:
+        paged = {} if page is None else {"sheet_file": os.fspath(page)}
+        print_json({"file": os.fspath(file), **sheet.as_json(), **paged})
+    elif page is None:
         tell(_told(sheet))
+    else:
+        tell([f"{next(_told(sheet))}, in {page}", *CARRY])
     if planner.interrupted:
         sys.stderr.write("interrupted while a shorter sheet was looked for: the best one until then is told\n")
         return Exit.INTERRUPTED
     return Exit.GOOD if all(c.proved for c in sheet.cannot_find) else Exit.FINDING
+
+
+def _written(page: Path, scheme: Scheme, sheet: Sheet) -> bool:
+    """Whether the page could be written; why not is said."""
+    from interlock.sheet.step_page import step_page
+
+    try:
+        write_whole(page, step_page(scheme, sheet).encode())
+    except OSError as error:
+        sys.stderr.write(f"--sheet {page}: {error.strerror}\n")
+        return False
+    return True
 
 
 def _limits(texts: Sequence[str]) -> dict[Kind, int]:

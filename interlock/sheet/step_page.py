@@ -39,7 +39,7 @@ def step_page(scheme: Scheme, sheet: Sheet) -> str:
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f"<title>{title}</title>\n<style>{style}</style>\n</head>\n<body>\n"
         f"{_lost()}<h1>{title}</h1>\n<p>{escape(facts)}<br><small>{escape(digests)}</small></p>\n"
-        f"{_cautions()}{_tools(words)}{_where(words)}{_who()}"
+        f"{_cautions()}{_before(sheet)}{_tools(words)}{_where(words)}{_who()}"
         + "".join(_step(told, len(words.steps)) for told in words.steps)
         + f"{_results()}{_limits(sheet)}{_bar()}"
         f'<script type="application/json" id="sheet">{_data(sheet, words)}</script>\n'
@@ -93,6 +93,10 @@ def _cautions() -> str:
         f'<section class="cautions" aria-labelledby="cautions"><h2 id="cautions">Cautions: read before step 1</h2>'
         f"<ul>{items}</ul><p>{escape(NO_CERTIFICATE)}</p></section>\n"
     )
+
+
+def _before(sheet: Sheet) -> str:
+    return f'<section class="before"><h2>Before step 1</h2><ul>{_list(sheet.before)}</ul></section>\n'
 
 
 def _list(items: Iterable[str]) -> str:
