@@ -17,7 +17,7 @@ from interlock.sheet.step_style import STEPS
 from interlock.sheet.step_words import Expected, Told, Words, sheet_words
 from interlock.sheet.style import STYLE, css_string
 
-UNPROVED = " (no test was found; that there is none is not proved)"
+UNPROVED = " (that there is none is not proved)"
 SHORT = 12  # hexadecimal digits of a digest that people compare by eye
 
 

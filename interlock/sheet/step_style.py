@@ -54,7 +54,8 @@ a { color: #0b4f8a }
 }
 .where th { width: 32%; border: 0.5pt solid #8a8a8a; font-size: inherit }
 .limits ul { columns: 2; font-size: 8.5pt }
-.limits li { break-inside: avoid }
+.limits li { overflow-wrap: anywhere }
+.limits p { break-after: avoid }
 @media screen { .where { display: none } }
 @media print {
   .screen, .live .screen { display: none }

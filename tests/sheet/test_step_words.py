@@ -88,7 +88,7 @@ def test_cautions_come_before_the_first_step_and_what_cannot_be_found_is_said() 
         assert caution.says in page
         assert page.index(caution.says) < page.index("Tools needed") < page.index("Step 1 of 5")
     assert "floor_probe.drifted, wall_probe.drifted: a value put in" in page
-    assert "shunt.stuck: it takes more steps than were looked at (no test was found" in page
+    assert "shunt.stuck: it takes more steps than were looked at (that there is none" in page
 
 
 def test_the_page_may_load_nothing_and_names_no_address() -> None:
