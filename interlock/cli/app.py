@@ -320,7 +320,11 @@ def diagnose(
     ] = None,
     sheet: Annotated[
         Path | None,
-        typer.Option("--sheet", metavar="FILE", help="the sheet they were taken with, as `plan --json` wrote it"),
+        typer.Option(
+            "--sheet",
+            metavar="FILE",
+            help="the sheet they were taken with, as `plan --json` wrote it; else it is planned again",
+        ),
     ] = None,
     seen: Annotated[
         list[str] | None,

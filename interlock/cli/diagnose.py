@@ -112,7 +112,7 @@ def _by_sheet(
             f" {digest[:16]}…",
             "give the scheme the sheet was made from",
         )
-    sheet = _sheet(sheet_file)
+    sheet = _sheet(scheme, digest, sheet_file, line)
     try:
         seen = seen_of(scheme, sheet, results)
         wrongs: list[Wrong] = list(scheme.faults.values())
@@ -144,13 +144,18 @@ def _by_sheet(
     return Diagnosis(candidates, tuple(classes(prediction, len(candidates))), following, size, interrupted)
 
 
-def _sheet(file: Path | None) -> Sheet:
+def _sheet(scheme: Scheme, digest: str, file: Path | None, line: Progress) -> Sheet:
+    """The sheet of a file; without one the sheet that `interlock plan` makes for the scheme."""
     from interlock.plan.sheet import from_json
 
     if file is None:
-        _stop(
-            "the sheet is missing", "give the one the results were taken with: --sheet FILE, as `plan --json` wrote it"
-        )
+        from interlock.plan.loops import NeverRests
+        from interlock.plan.planner import Planner
+
+        try:
+            return Planner(scheme, progress=line.say).sheet(digest)
+        except NeverRests:
+            _stop("the installation never comes to rest, so no sheet can be planned", "give the sheet by --sheet FILE")
     try:
         return from_json(json.loads(file.read_text(encoding="utf-8")))
     except OSError as error:

@@ -83,7 +83,7 @@ def seen_of(scheme: Scheme, sheet: Sheet, results: Results) -> Seen:
         raise ResultsError(
             "these results were taken with another sheet",
             f"they name the sheet {results.sheet_digest[:16]}…, and this is {sheet.digest[:16]}…: give the one they"
-            " were taken with by --sheet",
+            " were taken with by --sheet FILE, as `interlock plan --json` wrote it",
         )
     by_number = {result.step: result for result in results.steps}
     beyond = [number for number in by_number if number > len(sheet.steps)]

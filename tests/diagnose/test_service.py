@@ -151,6 +151,14 @@ def test_on_the_bench_a_charger_that_runs_in_the_cold_has_six_explanations() -> 
     assert not {"K1.wire_broken", "probe.open", "hot_stop.omitted", "board.dead", "K2.welded"} & found
 
 
+def test_a_drifted_probe_explains_what_its_error_reaches() -> None:
+    """By 6 K at most: at 0 degC it may read 6 degC and cold_stop let go above 5 degC, at -4 degC it may not."""
+    sets = [(), (BENCH_SCHEME.faults["probe.drifted"],)]
+    for text, fits in (("0 degC", [False, True]), ("-4 degC", [False, False])):
+        moment = from_text(BENCH_SCHEME, f"bench_charger running, coldest_cell {text}, for 1 min")
+        assert Service(BENCH_SCHEME, sets).explain([moment]).tolist() == fits
+
+
 def test_before_a_delay_has_run_out_nothing_need_be_wrong() -> None:
     assert "" in explaining(BENCH_SCHEME, "bench_charger running, coldest_cell -4 degC, for 1 s")
     assert "" not in explaining(BENCH_SCHEME, "bench_charger running, coldest_cell -4 degC, for 3 s")
