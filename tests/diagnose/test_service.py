@@ -159,6 +159,12 @@ def test_a_drifted_probe_explains_what_its_error_reaches() -> None:
         assert Service(BENCH_SCHEME, sets).explain([moment]).tolist() == fits
 
 
+def test_a_rule_that_is_left_out_is_never_seen_active() -> None:
+    sets = [(), (BENCH_SCHEME.faults["cold_stop.omitted"],)]
+    moment = from_text(BENCH_SCHEME, "cold_stop active, coldest_cell -4 degC, for 1 min")
+    assert Service(BENCH_SCHEME, sets).explain([moment]).tolist() == [True, False]
+
+
 def test_before_a_delay_has_run_out_nothing_need_be_wrong() -> None:
     assert "" in explaining(BENCH_SCHEME, "bench_charger running, coldest_cell -4 degC, for 1 s")
     assert "" not in explaining(BENCH_SCHEME, "bench_charger running, coldest_cell -4 degC, for 3 s")
