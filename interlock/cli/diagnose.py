@@ -119,20 +119,20 @@ def _by_sheet(
         line.say("each fault alone")
         found = explaining(scheme, seen, singles(wrongs))
         size, interrupted = 1, False
-        if pairs or not found.sets:
+        if pairs or not found:
             size = 2
             several = likely_pairs(scheme, seen, wrongs)
-            alone = {sets[0] for sets in found.sets if sets}
+            alone = {sets[0] for sets in found if sets}
             several = [pair for pair in several if alone.isdisjoint(pair)]
             try:
                 more = explaining(
                     scheme, seen, several, lambda done, of: line.say(f"two faults together: {done} of {of} pairs")
                 )
-                found_sets = [*found.sets, *more.sets]
+                found_sets = [*found, *more]
             except KeyboardInterrupt:
-                found_sets, interrupted = list(found.sets), True
+                found_sets, interrupted = list(found), True
         else:
-            found_sets = list(found.sets)
+            found_sets = list(found)
         candidates = ranked(scheme, found_sets)
         prediction = predict(scheme, seen.looks, [c.wrongs for c in candidates])
     except (ResultsError, SheetError) as error:

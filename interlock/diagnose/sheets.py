@@ -18,6 +18,7 @@ from interlock.scheme.model import Scheme
 
 Bools = NDArray[np.bool_]
 AT_ONCE = 2_000  # sets run side by side before what was found is told
+STAGES = (3, 12)  # steps after which the sets that are contradicted already are left out
 
 
 class ResultsError(ValueError):
@@ -44,6 +45,11 @@ class Seen:
         """The steps (from 0) of which something is known."""
         looked = {step for step, values in enumerate(self.values) if (values >= 0).any()}
         return tuple(sorted(looked | set(self.failed)))
+
+    def begun(self, steps: int) -> Seen:
+        """What was seen at so many first steps."""
+        sheet = replace(self.looks, steps=self.looks.steps[:steps])
+        return Seen(sheet, self.values[:steps], tuple(step for step in self.failed if step < steps))
 
     def explained(self, prediction: Prediction) -> Bools:
         """Which sets of a prediction for `looks` contain all that was seen."""
@@ -126,40 +132,25 @@ def quietly(done: int, of: int) -> None:
     del done, of
 
 
-@dataclass(frozen=True)
-class Explained:
-    """The sets that contain everything seen, in the order they were asked, and what each predicts of every step."""
-
-    sets: tuple[tuple[Wrong, ...], ...]
-    prediction: Prediction
-
-
 def explaining(
     scheme: Scheme,
     seen: Seen,
     sets: Sequence[tuple[Wrong, ...]],
     progress: Callable[[int, int], None] = quietly,
-) -> Explained:
-    """Those of the sets that contain everything seen."""
+) -> tuple[tuple[Wrong, ...], ...]:
+    """Those of the sets that contain everything seen, in their order. The first steps are run for all of them, the
+    further ones for those that are left."""
     kept: list[tuple[Wrong, ...]] = []
-    parts: list[Prediction] = []
-    places: list[Bools] = []
     for at in range(0, len(sets), AT_ONCE):
         progress(at, len(sets))
-        part = sets[at : at + AT_ONCE]
-        prediction = predict(scheme, seen.looks, part)
-        fits = seen.explained(prediction)
-        kept += [wrongs for wrongs, fit in zip(part, fits.tolist(), strict=True) if fit]
-        parts.append(prediction)
-        places.append(fits)
-    first = predict(scheme, seen.looks, [()]) if not parts else parts[0]
-    values = tuple(
-        np.concatenate([p.values[step][fits] for p, fits in zip(parts, places, strict=True)])
-        if parts
-        else first.values[step][:0]
-        for step in range(len(first.values))
-    )
-    return Explained(tuple(kept), Prediction(first.names, first.words, values))
+        part = list(sets[at : at + AT_ONCE])
+        for steps in (*(n for n in STAGES if n < len(seen.values)), len(seen.values)):
+            if part:
+                begun = seen.begun(steps)
+                fits = begun.explained(predict(scheme, begun.looks, part))
+                part = [wrongs for wrongs, fit in zip(part, fits.tolist(), strict=True) if fit]
+        kept += part
+    return tuple(kept)
 
 
 def likely_pairs(scheme: Scheme, seen: Seen, wrongs: Sequence[Wrong]) -> list[tuple[Wrong, ...]]:
@@ -168,6 +159,7 @@ def likely_pairs(scheme: Scheme, seen: Seen, wrongs: Sequence[Wrong]) -> list[tu
     What one fault of two shows otherwise than it was seen, the other has to change, and it can only where what is seen
     depends on it.
     """
+    seen = seen.begun(STAGES[-1])
     alone = predict(scheme, seen.looks, [(wrong,) for wrong in wrongs])
     dependence = Dependence(scheme, wrongs)
     names: dict[str, int] = {}
