@@ -236,8 +236,9 @@ def _told(scheme: Scheme, found: Diagnosis) -> Iterator[str]:
         yield f"{count_text(len(found.candidates), 'candidate')} {explain} all that was seen ({weighed} weighed):"
     told = [members for members in found.classes if any(found.candidates[i].wrongs for i in members)]
     for number, members in enumerate(told[:MOST_TOLD], 1):
-        for i in members:
-            lead = f"{number:>3}." if i == members[0] else "  or"
+        shown = [i for i in members if found.candidates[i].wrongs]
+        for i in shown:
+            lead = f"{number:>3}." if i == shown[0] else "  or"
             yield f"{lead} {words[i]}: {meaning(scheme, found.candidates[i])}"
     if len(told) > MOST_TOLD:
         yield f"  … and {len(told) - MOST_TOLD} more (--json lists all)"
