@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from interlock.diagnose.candidates import pairs, ranked, singles
+from interlock.diagnose.dependence import Dependence
 from interlock.diagnose.following import next_look
 from interlock.diagnose.moments import PLAIN_READINGS, Moment, Of, Statement, from_text
 from interlock.diagnose.service import Service, truths
@@ -163,6 +164,23 @@ def test_a_rule_that_is_left_out_is_never_seen_active() -> None:
     sets = [(), (BENCH_SCHEME.faults["cold_stop.omitted"],)]
     moment = from_text(BENCH_SCHEME, "cold_stop active, coldest_cell -4 degC, for 1 min")
     assert Service(BENCH_SCHEME, sets).explain([moment]).tolist() == [True, False]
+
+
+def test_a_device_fed_by_another_contact_sees_that_one() -> None:
+    sets = [(), (BENCH_SCHEME.faults["K1~K2.swapped"],)]
+    text = "K1 closed, K2 open, coldest_cell -4 degC, lowest_cell 3.3 V, hot_stop clear, monitor_discharge_ok on"
+    assert Service(BENCH_SCHEME, sets).explain([from_text(BENCH_SCHEME, f"{text}, for 2 min")]).tolist() == [
+        False,
+        True,
+    ]
+
+
+def test_what_depends_on_a_fault_through_the_scan_before_is_known_too() -> None:
+    """A welded K3 reads as closed on turbine_closed a scan later, and turbine_on_pack then blocks the dump load."""
+    welded = HUT.faults["K3.welded"]
+    reached = Dependence(HUT, [welded]).of(welded)
+    assert {"turbine_charging", "dump_load"} <= set(reached)
+    assert "rescue_radio" not in reached
 
 
 def test_before_a_delay_has_run_out_nothing_need_be_wrong() -> None:
