@@ -58,7 +58,7 @@ class Candidates:
     def families(self) -> None:
         """All families, one after the other."""
         open_ = [i for i in range(1, len(self.hypotheses)) if not self.anyway[i]]
-        singles = self._singles()
+        singles = self.singles()
         stairs = self._stairs(singles, open_)
         self.progress(f"trying {len(singles)} single changes and {len(stairs)} flights of steps beside limits")
         self.add([(s,) for s in singles], open_)
@@ -74,7 +74,7 @@ class Candidates:
             self.add([(joined(self.home, context, s), context) for s in singles if s != context], missing)
         self.add(self._pairs(singles, contexts), self.missing())
 
-    def _singles(self) -> list[Spot]:
+    def singles(self) -> list[Spot]:
         """Each single change of rest."""
         rest = self.stimuli.rest
         changed = (c.to(rest) for c in self.stimuli.changes if c.press is None)
@@ -108,6 +108,16 @@ class Candidates:
             coming = sorted({*back} - {far}, key=self._distance, reverse=True)
             loops.append((*going, far, *coming))
         return loops
+
+    def beside_limits(self, singles: Sequence[Spot]) -> dict[int, list[Loop]]:
+        """For each mistyped limit by itself the ways to tell it, at rest and with each line set the other way."""
+        contexts = [s for s in singles if s.given == self.home.given]
+        found: dict[int, list[Loop]] = {}
+        for i in range(1, len(self.hypotheses)):
+            for loop in self._stairs(singles, [i]):
+                turned = [tuple(joined(self.home, c, s) for s in loop) for c in contexts]
+                found[i] = [loop, *turned]
+        return found
 
     def _side(self, spot: Spot) -> tuple[frozenset[int], bool]:
         """Which sensors it changes, and whether upward."""

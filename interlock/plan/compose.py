@@ -11,12 +11,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from interlock.plan.hypotheses import Hypothesis
 from interlock.plan.loops import PhaseRun, Run, Spot, Trials
 from interlock.plan.predict import predict
 from interlock.plan.sheet import PRESSED, Sheet, Step, sides
 from interlock.plan.sights import Ease, Sight, SightKind
 from interlock.plan.stimuli import Applied
-from interlock.plan.wrong import Wrong
 from interlock.scheme.model import Scheme
 from interlock.scheme.units import value_text
 
@@ -44,25 +44,10 @@ def taken(phase: PhaseRun, times: Collection[int]) -> Taken:
     return Taken(phase, tuple(sorted({*times, max([phase.settles, *times])})), bool(times))
 
 
-def without_transit(loops: Sequence[Sequence[Taken]]) -> list[list[Taken]]:
-    """The loops without phases on the way out by which nothing is found. What is then given at once may lead elsewhere:
-    the sheet has to be simulated again."""
-    found: list[list[Taken]] = []
-    for n, loop in enumerate(loops):
-        home = loops[0][0].phase.spot
-        if n == 0:
-            found.append(list(loop))
-        elif any(t.told for t in loop):
-            found.append(
-                [t for t in loop if t.told or t.phase.spot.given == home.given or t.phase.spot.press is not None]
-            )
-    return found
-
-
 @dataclass(frozen=True)
 class Draft:
     """Steps with all that can be seen for certain: `steps`; `values[i, n]`: of the n-th (step, sight) of `places`, what
-    hypothesis set i shows, -1 either; set 0 is the healthy one."""
+    hypothesis i shows, -1 either; the first is the healthy one."""
 
     steps: tuple[Step, ...]
     places: tuple[tuple[int, Sight], ...]
@@ -95,22 +80,21 @@ def _touched(home: Spot, run: Run) -> set[int]:
     return {i for s in run.loop for i, (a, b) in enumerate(zip(s.given, home.given, strict=True)) if a != b}
 
 
-def draft(trials: Trials, taken: Sequence[Taken], sets: Sequence[tuple[Wrong, ...]]) -> Draft:
-    """The phases one after the other, simulated as a whole with each set of what may be wrong."""
+def draft(trials: Trials, taken: Sequence[Taken], *, hypotheses: Sequence[Hypothesis]) -> Draft:
+    """The phases one after the other, simulated as a whole with each hypothesis."""
     scheme, looked_at = trials.scheme, trials.looked_at
     unsure, silenced = trials.doubts([t.phase.spot for t in taken], [t.seconds for t in taken])
-    number = {wrongs: i for i, wrongs in enumerate(sets)}
     doubtful: list[list[int]] = []
     steps: list[Step] = []
     places: list[tuple[int, Sight]] = []
     before: Spot | None = None
-    for of, sights_unsure, hypotheses in zip(taken, unsure, silenced, strict=True):
+    for of, sights_unsure, silent_now in zip(taken, unsure, silenced, strict=True):
         in_doubt = np.unpackbits(sights_unsure, count=len(looked_at))
         change = _set(trials, before, of.phase.spot)
         before, shown_at = of.phase.spot, 0
         for n, at in enumerate(of.looks):
             shown = np.where(in_doubt, -1, of.phase.shown[of.phase.looks.index(at)])
-            doubtful.append([number[trials.hypotheses[i].wrong] for i in hypotheses])
+            doubtful.append(sorted(silent_now))
             expect = {
                 sight.name: sides(scheme, sight)[1 - int(value)]
                 for sight, value in zip(looked_at, shown, strict=True)
@@ -121,8 +105,8 @@ def draft(trials: Trials, taken: Sequence[Taken], sets: Sequence[tuple[Wrong, ..
             steps.append(Step(change if n == 0 else {}, at - shown_at, expect, at_rest))
             shown_at = at
     sheet = Sheet(scheme.title, "", tuple(steps), ())
-    predicted = predict(scheme, sheet, sets)
-    silent = np.zeros((len(sets), len(steps)), bool)
+    predicted = predict(scheme, sheet, [h.wrong for h in hypotheses], [h.held for h in hypotheses])
+    silent = np.zeros((len(hypotheses), len(steps)), bool)
     for step, which in enumerate(doubtful):
         silent[which, step] = True
     return Draft(tuple(steps), tuple(places), np.concatenate(predicted.values, axis=1), silent)

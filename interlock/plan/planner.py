@@ -10,7 +10,7 @@ import numpy as np
 from interlock.logic.program import setting_name
 from interlock.plan.candidates import Candidates
 from interlock.plan.columns import Ints
-from interlock.plan.compose import Draft, Taken, draft, ordered, taken, trimmed, without_transit
+from interlock.plan.compose import Draft, Taken, draft, ordered, taken, trimmed
 from interlock.plan.cover import Choice, Episode, Look, Phase, cheapest
 from interlock.plan.hypotheses import Hypothesis, Off, hypotheses, off_text, slips
 from interlock.plan.loops import PhaseRun, Run, Trials, any_of
@@ -53,19 +53,18 @@ class Planner:
         """The sheet. `digest`: SHA-256 of the scheme's file."""
         choice, runs = self.choice()
         wrongs: dict[str, Wrong] = {h.name: h.wrong[0] for h in self.hypotheses[1:]}
-        sets: list[tuple[Wrong, ...]] = [(), *((w,) for w in wrongs.values())]
         self.progress("simulating the whole sheet with all that may be wrong")
         loops = self._taken(choice, runs)
-        found = draft(self.trials, [t for loop in loops for t in loop], sets)
+        found = draft(self.trials, [t for loop in loops for t in loop], hypotheses=self.hypotheses)
         told = told_by(found)
         needed = self._needed(loops, found)
-        for shorter in (without_transit(needed), [loop for loop in needed if any(t.told for t in loop)]):
+        shorter = [loop for n, loop in enumerate(needed) if n == 0 or any(t.told for t in loop)]
+        if [t.phase for loop in shorter for t in loop] != [t.phase for loop in loops for t in loop]:
             self.progress(f"simulating a sheet of {sum(len(loop) for loop in shorter)} phases")
-            again = draft(self.trials, [t for loop in shorter for t in loop], sets)
+            again = draft(self.trials, [t for loop in shorter for t in loop], hypotheses=self.hypotheses)
             if not (told & ~told_by(again)).any():
                 found = again
-                break
-        steps, finds = trimmed(found, list(wrongs))
+        steps, finds = trimmed(found, [h.name for h in self.hypotheses[1:]])
         reasons = Reasons(self.stimuli)
         unseen = {n: f for n, f in self.scheme.faults.items() if n not in wrongs}
         cannot = [reasons.why(n, w) for n, w in {**wrongs, **unseen}.items() if n not in finds]

@@ -61,12 +61,17 @@ class Prediction:
         ]
 
 
-def predict(scheme: Scheme, sheet: Sheet, sets: Sequence[Iterable[Wrong]]) -> Prediction:
+def predict(
+    scheme: Scheme,
+    sheet: Sheet,
+    sets: Sequence[Iterable[Wrong]],
+    held: Sequence[Mapping[str, int]] | None = None,
+) -> Prediction:
     """What would be seen at each step with each set of what is wrong, all of it there from power-up on.
 
     Certain means: at both ends of the stimuli's errors, by quick and by slow hands, at every moment of the look, and
-    at whichever reading a stuck sensor is held. Raises SheetError where the sheet does not fit the scheme, ValueError
-    where two exchanges of a set share a part or have no meaning together.
+    at whichever reading a stuck sensor is held (`held`: at these, for each set). Raises SheetError where the sheet does
+    not fit the scheme, ValueError where two exchanges of a set share a part or have no meaning together.
     """
     given = [tuple(s) for s in sets]
     names = tuple(tuple(step.expect) for step in sheet.steps)
@@ -77,7 +82,7 @@ def predict(scheme: Scheme, sheet: Sheet, sets: Sequence[Iterable[Wrong]]) -> Pr
     true, false = ([np.zeros((len(given), len(r)), bool) for r in rows] for _ in range(2))
     for stand, members in stands(scheme, given, looked_at):
         runner = _Runner(stand, sheet)
-        for numbers, columns in runner.batches(given, members):
+        for numbers, columns in runner.batches(given, members, held):
             for manner in MANNERS:
                 for step, looks in enumerate(runner.run(columns, manner)):
                     np.logical_or.at(true[step], numbers, looks.true[0][:, rows[step]])
@@ -159,13 +164,16 @@ class _Runner:
                 raise SheetError(f"the sheet sets {name}, which is no sensor and no external line of the scheme")
 
     def batches(
-        self, sets: Sequence[tuple[Wrong, ...]], members: Sequence[int]
+        self,
+        sets: Sequence[tuple[Wrong, ...]],
+        members: Sequence[int],
+        held: Sequence[Mapping[str, int]] | None = None,
     ) -> Iterable[tuple[NDArray[np.int64], Columns]]:
         """Columns for these sets, and of which set each is: one for each combination of held readings."""
-        every = [(number, held) for number in members for held in self._held(sets[number])]
+        every = [(n, at) for n in members for at in (self._held(sets[n]) if held is None else [held[n]])]
         for at in range(0, len(every), MOST_COLUMNS):
             part = every[at : at + MOST_COLUMNS]
-            columns = self.stand.columns([sets[number] for number, _ in part], [held for _, held in part])
+            columns = self.stand.columns([sets[number] for number, _ in part], [readings for _, readings in part])
             yield np.array([number for number, _ in part], np.int64), columns
 
     def _held(self, wrongs: Sequence[Wrong]) -> list[Mapping[str, int]]:
