@@ -25,6 +25,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "diagnose": {"scheme", "logic", "faults", "plan"},
     "explain": {"elements", "scheme", "logic", "proof", "faults", "plan", "compare", "diagnose"},
     "export": {"scheme", "logic", "explain"},
+    "vectors": {"scheme", "logic", "export"},
+    "conform": {"scheme", "logic", "export", "vectors"},
     "start": {"scheme"},
     "record": {"scheme"},
     "draw": {"scheme", "logic", "faults"},
@@ -46,6 +48,8 @@ MAY_IMPORT: dict[str, set[str]] = {
         "record",
         "sheet",
         "export",
+        "vectors",
+        "conform",
     },
 }
 

@@ -502,6 +502,59 @@ def export(
 
 
 @app.command()
+def vectors(
+    file: FileArgument,
+    unit: Annotated[
+        str, typer.Option("--unit", metavar="NAME", help="whose; the first unit if not given", show_default=False)
+    ] = "",
+    to: Annotated[
+        Path | None, typer.Option("--to", metavar="FILE", help="JSON Lines: one object a scan", show_default=False)
+    ] = None,
+    most: Annotated[int, typer.Option("--most", metavar="N", min=1, help="scans in all")] = 20_000,
+    as_json: JsonOption = False,
+) -> None:
+    """Make input sequences for one unit with what it must answer, scan by scan, and count what they show."""
+    from interlock.cli import vectors as command
+
+    raise typer.Exit(command.vectors(file, unit, to, most, as_json=as_json))
+
+
+@app.command()
+def conform(
+    file: FileArgument,
+    unit: Annotated[
+        str, typer.Option("--unit", metavar="NAME", help="whose rules; the first unit if not given", show_default=False)
+    ] = "",
+    run: Annotated[
+        str, typer.Option("--run", metavar="COMMAND", help="a program that answers on a pipe", show_default=False)
+    ] = "",
+    serial: Annotated[
+        str,
+        typer.Option("--serial", metavar="PORT", help="a board on a serial line (extra `serial`)", show_default=False),
+    ] = "",
+    baud: Annotated[int, typer.Option("--baud", metavar="N", min=1, help="of the serial line")] = 115_200,
+    file_of_vectors: Annotated[
+        Path | None,
+        typer.Option("--vectors", metavar="FILE", help="made before by `interlock vectors`", show_default=False),
+    ] = None,
+    most: Annotated[int, typer.Option("--most", metavar="N", min=1, help="scans in all, if made now")] = 20_000,
+    timeout: Annotated[float, typer.Option("--timeout", metavar="SECONDS", min=0.001, help="for each answer")] = 2.0,
+    junit: Annotated[
+        Path | None, typer.Option("--junit", metavar="FILE", help="JUnit XML, for build servers", show_default=False)
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Drive your own firmware with vectors and tell the first scan at which it differs from the rules, and which rule.
+
+    One line in and one line out for each scan; `interlock export --host` writes a program that shows how.
+    """
+    from interlock.cli import conform as command
+
+    options = command.Options(unit, run, serial, baud, file_of_vectors, most, timeout, junit)
+    raise typer.Exit(command.conform(file, options, as_json=as_json))
+
+
+@app.command()
 def schema(as_json: JsonOption = True) -> None:
     """Print the JSON Schema of a scheme file, for editors; it is JSON with or without --json."""
     from interlock.cli import schema as command

@@ -10,7 +10,8 @@ from functools import cached_property
 from interlock.export.steps import Steps, in_steps
 from interlock.logic.builder import Builder
 from interlock.logic.lower import compile_scheme
-from interlock.logic.program import InputKind, Node, Observe, Op, Program, Slot, SlotKind
+from interlock.logic.program import InputKind, Observe, Op, Program, Slot, SlotKind
+from interlock.logic.rebuild import remade
 from interlock.scheme.model import Scheme
 from interlock.scheme.words import Signal, Word
 
@@ -170,12 +171,13 @@ def slot_name(slot: Slot) -> tuple[str, ...]:
 def _seen_when_cycled(program: Program) -> set[int]:
     """The slots on which a scan depends at which the unit powers up, found by working the program out for that scan."""
     b = Builder()
-    at: list[int] = []
-    old: list[int] = []  # the program's number of each of the builder's slots
-    for node in program.nodes:
-        if node.op is Op.STATE:
-            old.append(node.value)
-        at.append(_rebuilt(b, program, node, [at[a] for a in node.args]))
+    at = remade(
+        b,
+        program,
+        lambda _b, _number, made: made,
+        lambda b, declared: b.true if declared.kind is InputKind.CYCLE else b.input(declared),
+    )
+    old = [node.value for node in program.nodes if node.op is Op.STATE]
     reached = [at[o.node] for o in program.observations] + [at[slot.next] for slot in program.slots]
     live: set[int] = set()
     while reached:
@@ -184,38 +186,6 @@ def _seen_when_cycled(program: Program) -> set[int]:
             live.add(number)
             reached.extend(b.nodes[number].args)
     return {old[b.nodes[n].value] for n in live if b.nodes[n].op is Op.STATE}
-
-
-def _rebuilt(b: Builder, program: Program, node: Node, args: list[int]) -> int:
-    """The node under the builder's simplifications, power cycles taken as given."""
-    match node.op:
-        case Op.CONST:
-            return b.truth(bool(node.value)) if node.boolean else b.constant(node.value)
-        case Op.INPUT:
-            declared = program.inputs[node.value]
-            return b.true if declared.kind is InputKind.CYCLE else b.input(declared)
-        case Op.STATE:
-            return b.slot(program.slots[node.value])
-        case Op.NOT:
-            return b.negate(*args)
-        case Op.AND:
-            return b.every(args)
-        case Op.OR:
-            return b.either(args)
-        case Op.ADD:
-            return b.add(*args)
-        case Op.SCALE:
-            return b.scale(args[0], node.value)
-        case Op.AT_MOST:
-            return b.at_most(*args)
-        case Op.EQUAL:
-            return b.equal(*args)
-        case Op.SELECT:
-            return b.select(*args)
-        case Op.MIN:
-            return b.smaller(*args)
-        case Op.MAX:
-            return b.larger(*args)
 
 
 def _parts(code: UnitCode) -> Iterator[Part]:

@@ -1,0 +1,1 @@
+"""Firmware held against vectors: good, seeded with mistakes, hanging, dying, talking nonsense."""

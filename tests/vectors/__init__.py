@@ -1,0 +1,1 @@
+"""Vectors: what they show, and that the readable engine says so."""
