@@ -160,6 +160,8 @@ class _Generator:
         due = worth(base.reached) if at is not self.first else frozenset()  # nothing is under way at the beginning
         best: tuple[tuple[int, int, int], Move] | None = None
         for move in candidates:
+            if self.used + sum(scans for _, scans in move.frames) > self.most:
+                continue
             out = self.walker.run(at, move, self.horizon, self.pending)
             got = worth(out.reached)
             more = got - due
@@ -208,7 +210,8 @@ class _Generator:
                         continue
                     for second in (self.moves.cycle,) if power_cycles else self._seconds(way, at):
                         out = self.walker.run(at, second, 1 if power_cycles else self.horizon, self.pending)
-                        if out.reached:
+                        length = sum(n for _, n in second.frames)
+                        if out.reached and self.used + scans + length <= self.most:
                             cost = (scans + out.reached[-1][0]) / len(worth(out.reached))
                             if best is None or cost < best[0]:
                                 best = (cost, [*steps, (second, 0)])
