@@ -8,6 +8,7 @@ from collections import Counter
 from interlock.compare.verdict import Comparison
 from interlock.logic.mutants import mutants
 from interlock.scheme.read import loads
+from tests.conftest import Counted
 from tests.support.product import OutOfReachError, meanings
 from tests.support.profiles import DELAYED, INTERLOCKS, TINY
 from tests.support.random_schemes import random_scheme_text
@@ -16,7 +17,7 @@ SCHEMES = 24
 OF_EACH = 4  # mutants of a scheme
 
 
-def test_every_verdict_on_a_change_is_that_of_brute_force() -> None:
+def test_every_verdict_on_a_change_is_that_of_brute_force(counted: Counted) -> None:
     counts: Counter[str] = Counter()
     for seed in range(SCHEMES):
         rng = random.Random(f"changes {seed}")
@@ -31,6 +32,6 @@ def test_every_verdict_on_a_change_is_that_of_brute_force() -> None:
             for verdict in Comparison(scheme, mutant.scheme).verdicts():
                 assert str(verdict.meaning) == expected[verdict.path], (seed, mutant.what, verdict)
                 counts[str(verdict.meaning)] += 1
-    print(f"changes compared with brute force: {dict(counts)}")
+    counted("changes, the comparison and brute force", counts)
     assert counts["same"] >= 40
     assert min(counts["stricter"], counts["looser"], counts["different"]) >= 5
