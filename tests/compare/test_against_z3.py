@@ -21,7 +21,7 @@ from tests.support.z3_horn import Half
 from tests.support.z3_model import NotEncoded, Unrolled
 from tests.support.z3_parts import Plan
 
-SCHEMES = 9
+SCHEMES = 14
 OF_EACH = 3
 SCANS = 9
 
