@@ -25,7 +25,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "diagnose": {"scheme", "logic", "faults", "plan"},
     "explain": {"elements", "scheme", "logic", "proof", "faults", "plan", "compare", "diagnose"},
     "export": {"scheme", "logic", "explain"},
-    "vectors": {"scheme", "logic", "export"},
+    "vectors": {"scheme", "logic", "export", "compare"},
     "conform": {"scheme", "logic", "export", "vectors"},
     "start": {"scheme"},
     "record": {"scheme"},

@@ -45,12 +45,19 @@ def vectors(
         Path | None, typer.Option("--to", metavar="FILE", help="JSON Lines: one object a scan", show_default=False)
     ] = None,
     most: Annotated[int, typer.Option("--most", metavar="N", min=1, help="scans in all")] = 20_000,
+    score: Annotated[
+        bool,
+        typer.Option("--score", help="sow small mistakes in the rules: each is caught, or proved to change nothing"),
+    ] = False,
+    strengthen: Annotated[
+        bool, typer.Option("--strengthen", help="likewise, and a run more for each that is not caught")
+    ] = False,
     as_json: JsonOption = False,
 ) -> None:
     """Make input sequences for one unit with what it must answer, scan by scan, and count what they show."""
     from interlock.cli import vectors as command
 
-    raise typer.Exit(command.vectors(file, unit, to, most, as_json=as_json))
+    raise typer.Exit(command.vectors(file, unit, to, most, score=score, strengthen=strengthen, as_json=as_json))
 
 
 def conform(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,7 @@ from interlock.scheme.units import time_text
 from interlock.vectors.generate import Vectors, generate
 from interlock.vectors.goals import GoalKind
 from interlock.vectors.record import json_lines
+from interlock.vectors.score import Fate, Scored, scored, strengthened
 
 WORDS = {
     GoalKind.TRANSITION: "transitions of rule machines",
@@ -30,11 +32,17 @@ WORDS = {
 assert set(WORDS) == set(GoalKind), set(GoalKind) - set(WORDS)
 
 
-def vectors(file: Path, unit: str, to: Path | None, most: int, *, as_json: bool) -> int:
-    """Make them, write them, tell what they show."""
+def vectors(
+    file: Path, unit: str, to: Path | None, most: int, *, score: bool = False, strengthen: bool = False, as_json: bool
+) -> int:
+    """Make them, write them, tell what they show and, where asked for, how strong they are."""
     scheme = opened(file, as_json=as_json)
     code = unit_of(scheme, file, unit)
     made = made_for(code, most)
+    fates = _scored(code, made) if score or strengthen else []
+    if strengthen:
+        runs, fates = strengthened(code, made.runs, fates)
+        made = replace(made, runs=runs)
     if to is not None:
         try:
             write_all(to.parent, {to.name: "".join(json_lines(made.runs))})
@@ -42,10 +50,42 @@ def vectors(file: Path, unit: str, to: Path | None, most: int, *, as_json: bool)
             sys.stderr.write(f"{to}: {error.strerror or error}\n")
             return Exit.BAD_INPUT
     if as_json:
-        print_json(_json(code, made, to))
+        print_json(_json(code, made, to) | ({"mutants": _score_json(fates)} if fates else {}))
     else:
-        tell(_told(code, made, to))
-    return Exit.FINDING if made.missed else Exit.GOOD
+        tell([*_told(code, made, to), *(_score_told(fates) if fates else ())])
+    weak = any(f.fate in (Fate.SURVIVED, Fate.UNDECIDED) for f in fates)
+    return Exit.FINDING if made.missed or weak else Exit.GOOD
+
+
+def _scored(code: UnitCode, made: Vectors) -> list[Scored]:
+    progress = Progress()
+    try:
+        return list(scored(code, made.runs, progress.say))
+    finally:
+        progress.done()
+
+
+def _score_told(fates: list[Scored]) -> list[str]:
+    counts = {fate: sum(f.fate is fate for f in fates) for fate in Fate}
+    said = ", ".join(f"{n} {fate}" for fate, n in counts.items() if n)
+    weak = [f for f in fates if f.fate in (Fate.SURVIVED, Fate.UNDECIDED)]
+    lines = [f"{count_text(len(fates), 'mutant')}: {said}"]
+    return lines + [f"{f.fate!s}  {f.mutant.what} ({', '.join(f.paths)})" for f in weak]
+
+
+def _score_json(fates: list[Scored]) -> list[dict[str, Any]]:
+    return [
+        {
+            "rule": f.mutant.rule,
+            "mistake": str(f.mutant.mistake),
+            "what": f.mutant.what,
+            "fate": str(f.fate),
+            "run": f.at[0] if f.at else None,
+            "scan": f.at[1] if f.at else None,
+            "may_differ": list(f.paths),
+        }
+        for f in fates
+    ]
 
 
 def made_for(code: UnitCode, most: int) -> Vectors:

@@ -45,13 +45,17 @@ class Mutant:
     towards: int = 0
 
 
-def mutants(scheme: Scheme, unit: str = "", step: int | None = None) -> Iterator[Mutant]:
+def mutants(
+    scheme: Scheme, unit: str = "", step: int = MICRO // 1000, steps: Mapping[str, int] | None = None
+) -> Iterator[Mutant]:
     """All mutants of a scheme, in the order of its rules; of one unit's rules where that is given. `step`: how far
-    thresholds are moved, in millionths of the base unit (None: a thousandth of the unit for each kind)."""
+    thresholds are moved, in millionths of the base unit; `steps`: by sensor, where one is read in steps of its own."""
     for rule in scheme.rules.values():
         if unit and rule.unit != unit:
             continue
-        for mutant in _of_rule(scheme, rule, step or MICRO // 1000):
+        seen = scheme.readings[rule.watched].sensors if rule.watches is Signal.READING else (rule.watched,)
+        own = max((steps[name] for name in seen if name in steps), default=step) if steps else step
+        for mutant in _of_rule(scheme, rule, own):
             if _can_be(mutant.scheme):
                 yield mutant
     for reading in scheme.readings.values():
@@ -89,20 +93,19 @@ def _of_rule(scheme: Scheme, rule: Rule, step: int) -> Iterator[Mutant]:
                 moved = other(replace(trigger, test=Limit(test.compare, test.value + by)))
                 towards = acts if wider else -acts
                 yield changed(Mistake.THRESHOLD, f"{field} threshold moved by {by}", moved, towards)
-            turned = Limit(_TURNED[test.compare], test.value)
-            said = f"{field} {turned.compare} for {test.compare}"
-            yield changed(Mistake.COMPARISON, said, other(replace(trigger, test=turned)))
             counted = Limit(_STRICT[test.compare], test.value)
             towards = acts if test.compare.strict else -acts
             said = f"{field} {counted.compare} for {test.compare}"
             yield changed(Mistake.STRICTNESS, said, other(replace(trigger, test=counted)), towards)
-        else:
-            yield changed(Mistake.COMPARISON, f"{field} the other way", other(replace(trigger, test=not test)))
         for by in (1, -1):
             if delay.scans + by >= 0:
                 later = Delay(max(0, delay.us + by * scheme.scan_us), delay.scans + by)
                 altered = other(replace(trigger, delay=later))
                 yield changed(Mistake.DELAY, f"{field} {by:+d} scan", altered, -acts * by)
+    turned = replace(
+        rule, trips=replace(rule.trips, test=rule.clears.test), clears=replace(rule.clears, test=rule.trips.test)
+    )
+    yield changed(Mistake.COMPARISON, "trips where it should clear, and the reverse", turned)
     blocked = {t.path for t in rule.blocks}
     for target in rule.blocks:
         rest = tuple(t for t in rule.blocks if t != target)
@@ -133,12 +136,6 @@ def _of_rule(scheme: Scheme, rule: Rule, step: int) -> Iterator[Mutant]:
         yield Mutant(_without(scheme, rule.name), Mistake.REMOVED, rule.name, f"{rule.name}: left out", -1)
 
 
-_TURNED = {
-    Compare.BELOW: Compare.ABOVE,
-    Compare.ABOVE: Compare.BELOW,
-    Compare.AT_OR_BELOW: Compare.AT_OR_ABOVE,
-    Compare.AT_OR_ABOVE: Compare.AT_OR_BELOW,
-}
 _STRICT = {
     Compare.BELOW: Compare.AT_OR_BELOW,
     Compare.ABOVE: Compare.AT_OR_ABOVE,

@@ -1,0 +1,209 @@
+"""How strong vectors are: small mistakes in the unit's rules, each caught by them or shown to make no difference.
+
+(Mutation score: DeMillo, Lipton and Sayward 1978, "Hints on test data selection".) A mistake that no vector catches is
+compared over all histories: where nothing that the unit tells can differ, it is equivalent and does not count.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from interlock.compare.merged import Which
+from interlock.compare.verdict import Comparison, Difference, Meaning
+from interlock.export.unit import UnitCode
+from interlock.logic.compiled import scan_function
+from interlock.logic.lower import compile_scheme
+from interlock.logic.mutants import Mutant, mutants
+from interlock.logic.program import InputKind, Observe, Program
+from interlock.scheme.model import Delay, Flow, Output, Path, Rule, Scheme, Target, Trigger
+from interlock.scheme.order import in_order
+from interlock.scheme.words import Contact, DeviceInput, PowerUp, Signal, Word
+from interlock.vectors.alone import Stretch, alone, expected
+from interlock.vectors.record import Run, Start, Vector
+
+BUDGET = 3_000  # zones to compare one path
+
+
+Players = dict[tuple[tuple[InputKind, str], ...], list[list[tuple[int, ...]]]]
+
+
+class Fate(Word):
+    """What became of a mutant."""
+
+    KILLED = "killed"
+    EQUIVALENT = "proved equivalent"
+    SURVIVED = "not killed"
+    UNDECIDED = "neither killed nor proved equivalent"
+
+
+@dataclass(frozen=True, slots=True)
+class Scored:
+    """A mutant and its fate; `at`: the run and scan that killed it; `paths`: of one not killed, what may differ;
+    `history`: inputs from a first power-up that would kill it."""
+
+    mutant: Mutant
+    fate: Fate
+    at: tuple[int, int] | None = None
+    paths: tuple[str, ...] = ()
+    history: tuple[Stretch, ...] = ()
+
+
+def scored(code: UnitCode, runs: Sequence[Run], progress: Callable[[str], None] = lambda _: None) -> Iterator[Scored]:
+    """The fate of each mutant of the unit's rules, in their order."""
+    scheme = alone(code.scheme, code.unit)
+    every = list(mutants(scheme, code.unit, steps=code.steps.of))
+    players: Players = {}
+    for number, mutant in enumerate(every, 1):
+        progress(f"{number} of {len(every)}: {mutant.what}")
+        at = kills(code, mutant, runs, players)
+        if at is not None:
+            yield Scored(mutant, Fate.KILLED, at)
+        else:
+            yield _compared(scheme, mutant, code.unit)
+
+
+def kills(code: UnitCode, mutant: Mutant, runs: Sequence[Run], kept: Players | None = None) -> tuple[int, int] | None:
+    """The first run and scan at which a mutant tells something else than expected. `kept`: the runs' inputs by their
+    order in a program, kept from one mutant to the next."""
+    program = compile_scheme(mutant.scheme, cycles=True, unit=code.unit)
+    names = tuple((i.kind, i.name) for i in program.inputs)
+    players = {} if kept is None else kept
+    if names not in players:
+        players[names] = [[_given(mutant.scheme, names, v) for v in run.vectors] for run in runs]
+    return _killed(program, players[names], runs)
+
+
+def _given(scheme: Scheme, names: Sequence[tuple[InputKind, str]], vector: Vector) -> tuple[int, ...]:
+    """A vector's inputs in a program's order."""
+    found = []
+    for kind, name in names:
+        match kind:
+            case InputKind.ELEMENT:
+                value = vector.readings.get(name)
+                found.append(scheme.sensors[name].valid.low - 1 if value is None else value)
+            case InputKind.LINE:
+                found.append(int(vector.lines.get(name, False)))
+            case InputKind.CYCLE:
+                found.append(int(vector.start is Start.POWER_CYCLE))
+            case _:  # pragma: no cover - a unit alone has no other inputs
+                raise AssertionError(kind)
+    return tuple(found)
+
+
+def _killed(
+    program: Program, given: Sequence[Sequence[tuple[int, ...]]], runs: Sequence[Run]
+) -> tuple[int, int] | None:
+    """The first run and scan at which it tells something else than expected."""
+    scan = scan_function.__wrapped__(program)  # run once: not worth a place among those kept
+    told = [
+        (number, o.kind, o.name)
+        for number, o in enumerate(program.observations)
+        if o.kind in (Observe.ENERGISED, Observe.LINE, Observe.ALARM)
+    ]
+    present = {(kind, name) for _, kind, name in told}
+    for r, (inputs, run) in enumerate(zip(given, runs, strict=True)):
+        state = program.initial
+        for i, (x, vector) in enumerate(zip(inputs, run.vectors, strict=True)):
+            state, seen = scan(state, x)
+            answers = {Observe.ENERGISED: vector.outputs, Observe.LINE: vector.sent, Observe.ALARM: vector.alarms}
+            if any(bool(seen[n]) is not answers[k][name] for n, k, name in told if name in answers[k]):
+                return r, i
+            if any(on and (Observe.ALARM, name) not in present for name, on in vector.alarms.items()):
+                return r, i
+    return None
+
+
+def _compared(scheme: Scheme, mutant: Mutant, unit: str) -> Scored:
+    """Whether anything that the unit tells can differ at any scan of any history."""
+    names = tuple(n for n, line in scheme.lines.items() if line.form.sent)
+    alarms = tuple(n for n, rule in scheme.rules.items() if rule.alarm)
+    comparison = Comparison(
+        told_as_paths(scheme, unit, names, alarms), told_as_paths(mutant.scheme, unit, names, alarms), BUDGET
+    )
+    found: dict[Meaning, list[str]] = {}
+    for verdict in comparison.verdicts():
+        found.setdefault(verdict.meaning, []).append(verdict.path)
+        if verdict.meaning not in (Meaning.SAME, Meaning.UNDECIDED):
+            history = _history(comparison, verdict.differences[0], f"{verdict.path}: {mutant.what}")
+            return Scored(mutant, Fate.SURVIVED, paths=(verdict.path,), history=history)
+    if Meaning.UNDECIDED in found:
+        return Scored(mutant, Fate.UNDECIDED, paths=tuple(found[Meaning.UNDECIDED]))
+    return Scored(mutant, Fate.EQUIVALENT)
+
+
+def _history(comparison: Comparison, difference: Difference, aim: str) -> tuple[Stretch, ...]:
+    """A difference's history as what the unit is given."""
+    sensors = {mine[Which.OLD]: name for name, mine in comparison.merged.sensors.items() if Which.OLD in mine}
+    valid = {name: sensor.valid for name, sensor in comparison.old.sensors.items()}
+    found = []
+    for number, moment in enumerate(difference.trace):
+        readings = {
+            mine: moment.world.readings[name] for mine, name in sensors.items() if name in moment.world.readings
+        }
+        given = {n: value if value in valid[n] else None for n, value in readings.items()}
+        lines = {n: bool(moment.world.lines.get(n)) for n in comparison.old.lines}
+        first = number == 0
+        found.append(Stretch(given, lines, moment.scans, Start.FIRST if first else None, (aim,) if first else ()))
+    return tuple(found)
+
+
+def strengthened(
+    code: UnitCode, runs: Sequence[Run], fates: Sequence[Scored], progress: Callable[[str], None] = lambda _: None
+) -> tuple[tuple[Run, ...], list[Scored]]:
+    """The runs and as many more as kill what they did not, each the history of one mutant that no earlier one kills;
+    and the fates with them."""
+    more: list[Run] = []
+    now = list(fates)
+    for one in now:  # as the runs before it have left it
+        if one.fate is not Fate.SURVIVED or not one.history:
+            continue
+        progress(f"a run for {one.mutant.what}")
+        for up in (False, True):
+            told = [_in_steps(code, stretch, up=up) for stretch in one.history]
+            run = expected(code.scheme, code.unit, code.told, told)
+            if kills(code, one.mutant, [run]) is not None:
+                break
+        else:
+            continue
+        more.append(run)
+        for i, other in enumerate(now):
+            if other.fate is Fate.SURVIVED and (at := kills(code, other.mutant, [run])) is not None:
+                now[i] = replace(other, fate=Fate.KILLED, at=(len(runs) + len(more) - 1, at[1]))
+    return (*runs, *more), now
+
+
+def _in_steps(code: UnitCode, stretch: Stretch, *, up: bool) -> Stretch:
+    """Readings as the unit can read them: whole steps, up or down."""
+    steps = {name: code.steps.of.get(name, 1) for name in stretch.readings}
+    readings = {
+        name: value if value is None else (value + (steps[name] - 1 if up else 0)) // steps[name] * steps[name]
+        for name, value in stretch.readings.items()
+    }
+    return replace(stretch, readings=readings)
+
+
+def told_as_paths(scheme: Scheme, unit: str, lines: Sequence[str], alarms: Sequence[str]) -> Scheme:
+    """The scheme with a path more for each line that the unit sends, let run while it is on, and for each alarm, let
+    run while it is silent: then all that a unit tells is a path."""
+    rules, paths, outputs = dict(scheme.rules), dict(scheme.paths), dict(scheme.outputs)
+    at_once = Delay(0, 0)
+
+    def add(name: str) -> None:
+        paths[name] = Path(name, Flow((), ()), outputs=(name,))
+        outputs[name] = Output(name, unit, (name,), Contact.DRIVEN, DeviceInput.HIGH)
+
+    for line in lines:
+        name = f"line {line}"
+        add(name)
+        rules[name] = Rule(
+            name, unit, Signal.LINE, line, Trigger(False, at_once), Trigger(True, at_once),
+            power_up=PowerUp.CLEAR, blocks=(Target(name),),
+        )  # fmt: skip
+    for alarm in alarms:
+        name = f"alarm {alarm}"
+        add(name)
+        if alarm in rules:
+            rules[alarm] = replace(rules[alarm], blocks=(*rules[alarm].blocks, Target(name)))
+    senders = {n: line.rules for n, line in scheme.lines.items() if line.form.sent}
+    return replace(scheme, rules=rules, paths=paths, outputs=outputs, order=in_order(rules, senders))
