@@ -21,7 +21,7 @@ from tests.support.z3_horn import Half
 from tests.support.z3_model import NotEncoded, Unrolled
 from tests.support.z3_parts import Plan
 
-SCHEMES = 14
+SCHEMES = 7
 OF_EACH = 3
 SCANS = 9
 
@@ -54,5 +54,5 @@ def test_every_verdict_on_a_change_is_that_of_z3(counted: Counted) -> None:
                     assert found or not says or lengths[looser] > SCANS, (seed, mutant.what, verdict)
                     counts["both find a difference" if found else "one longer" if says else "both find none"] += 1
     counted("ways in which a change could differ, the comparison and z3", counts)
-    assert counts["both find a difference"] >= 4
-    assert counts["both find none"] >= 40
+    assert counts["both find a difference"] >= 2
+    assert counts["both find none"] >= 30

@@ -1,6 +1,6 @@
 """The compiled scan is the readable engine's equal: random schemes, random worlds, faults planted, scan by scan.
 
-Seeds are fixed, so a failure names the scheme that shows it. INTERLOCK_RANDOM_SCHEMES=20000 compares more of them.
+Seeds are fixed, so a failure names the scheme that shows it. INTERLOCK_RANDOM_SCHEMES=2000 compares more of them.
 """
 
 from __future__ import annotations
@@ -20,8 +20,8 @@ from tests.logic.twins import Comparison, Setup, faults_by_mode, worlds
 from tests.support.profiles import BROAD, SMALL
 from tests.support.random_schemes import random_scheme_text
 
-SCHEMES = int(os.environ.get("INTERLOCK_RANDOM_SCHEMES", "1000"))
-CHUNKS = 4
+SCHEMES = int(os.environ.get("INTERLOCK_RANDOM_SCHEMES", "400"))
+CHUNKS = 2
 RUNS, SCANS = 4, 125  # of each scheme: 500 scans
 PROFILES = (SMALL, BROAD, replace(BROAD, name="slow", delay=(0, 30), overrides=(1, 30), contact_delay=(0, 12)))
 
