@@ -36,6 +36,14 @@ def _split(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(cores, "_can_split", lambda: True)
 
 
+def is_there(pid: int) -> bool:
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    return True
+
+
 def claims_of(scheme: Scheme) -> list[Claim]:
     return list(scheme.claims)
 
@@ -80,4 +88,5 @@ def test_no_process_is_left_when_nobody_wants_the_rest(hut: Scheme) -> None:
     verdicts = cores.proved(hut, claims_of(hut), jobs=2)
     next(verdicts)
     verdicts.close()
-    assert not multiprocessing.active_children()
+    # one that two threads waited for stays on the list, though it has ended
+    assert not [p for p in multiprocessing.active_children() if p.pid and is_there(p.pid)]
