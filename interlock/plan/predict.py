@@ -103,7 +103,7 @@ def sight_named(scheme: Scheme, name: str) -> Sight:
     ):
         if name in known:
             return Sight(kind, name)
-    raise SheetError(f"the sheet looks at {name}, which the scheme does not have")
+    raise SheetError(f"the sheet looks at `{name}`, which the scheme does not have")
 
 
 def stands(

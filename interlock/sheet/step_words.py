@@ -9,6 +9,7 @@ from interlock.elements.bench import KitKind, pretend, usual_kit
 from interlock.elements.chain import Range
 from interlock.elements.records import ElementError
 from interlock.explain.elements import put_text
+from interlock.plan.predict import sight_named
 from interlock.plan.sheet import EITHER, PRESSED, Sheet, Step, sides
 from interlock.plan.sights import Sight, SightKind
 from interlock.scheme.grammar import GrammarError, read_value
@@ -69,20 +70,6 @@ def sheet_words(scheme: Scheme, sheet: Sheet) -> Words:
             Told(number, tuple(_does(scheme, step, number)), _waits(step, number), _hurry(step), expected, last, look)
         )
     return Words(tuple(_tools(scheme, sheet)), tuple(told))
-
-
-def sight_of(scheme: Scheme, name: str) -> Sight:
-    """What a name in an expectation is. Raises ValueError where the scheme has no such thing."""
-    for kind, table in (
-        (SightKind.PATH, scheme.paths),
-        (SightKind.LINE, scheme.lines),
-        (SightKind.ALARM, scheme.rules),
-        (SightKind.SENSOR, scheme.sensors),
-        (SightKind.DEVICE, scheme.outputs),
-    ):
-        if name in table:
-            return Sight(kind, name)
-    raise ValueError(f"the sheet looks at `{name}`, which the scheme does not have")
 
 
 def place(part: Sensor | Line | Output) -> str:
@@ -158,7 +145,7 @@ def _hurry(step: Step) -> str:
 
 
 def _expected(scheme: Scheme, name: str, word: str, before: Mapping[str, str]) -> Expected:
-    sight = sight_of(scheme, name)
+    sight = sight_named(scheme, name)
     words = sides(scheme, sight)
     if word not in (*words, EITHER):
         raise ValueError(f"the sheet expects `{name}` to be `{word}`: expected one of {', '.join(words)}")
