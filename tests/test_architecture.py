@@ -31,6 +31,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "record": {"scheme"},
     "draw": {"scheme", "logic", "faults"},
     "sheet": {"elements", "scheme", "logic", "plan", "explain"},
+    # The page that joins what the others draw and say: it stands to the right of them.
+    "handbook": {"scheme", "logic", "proof", "faults", "explain", "draw", "sheet"},
     "cli": {
         "elements",
         "scheme",
@@ -50,6 +52,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "export",
         "vectors",
         "conform",
+        "handbook",
     },
 }
 

@@ -405,6 +405,51 @@ def tour(
 
 
 @app.command()
+def handbook(
+    file: FileArgument,
+    out: Annotated[Path, typer.Option("--out", metavar="FILE", help="the .html page to write", show_default=False)],
+    faults: Annotated[
+        bool, typer.Option("--faults/--no-faults", help="study all single faults; a large scheme takes a minute")
+    ] = True,
+    study: Annotated[
+        Path | None,
+        typer.Option(
+            "--study", metavar="FILE", help="take this study instead, as `inject --json` wrote it", show_default=False
+        ),
+    ] = None,
+    resume: Annotated[bool, typer.Option("--resume", help="go on with a study that was interrupted")] = False,
+    jobs: Annotated[int, typer.Option("--jobs", metavar="N", min=0, help="processes; 0: one a core")] = 0,
+    words: Annotated[
+        str, typer.Option("--words", metavar="LANGUAGE", help="the page's own words: `en`, or a YAML file like en.yaml")
+    ] = "en",
+    portable: Annotated[
+        bool, typer.Option("--portable", help="lay out without Graphviz, the same bytes on every machine")
+    ] = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Write one page that explains an installation: to read on a screen or a phone, offline, or to print.
+
+    Sentences, drawings, verdicts, what happens when a part fails, the cases, a glossary. An interrupted study still
+    gives a page, which says what is missing. Status 1 where a claim does not hold or a case fails.
+    """
+    from interlock.cli import handbook as command
+
+    raise typer.Exit(
+        command.handbook(
+            file,
+            out,
+            faults=faults,
+            study_file=study,
+            resume=resume,
+            jobs=jobs,
+            language=words,
+            portable=portable,
+            as_json=as_json,
+        )
+    )
+
+
+@app.command()
 def draw(
     file: FileArgument,
     to: Annotated[Path, typer.Option("--to", metavar="FOLDER", help="where the drawings go")] = Path("drawings"),

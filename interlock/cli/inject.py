@@ -17,6 +17,7 @@ from interlock.cli.inject_suggest import Asked, suggestions
 from interlock.cli.opened import opened_text
 from interlock.cli.render import BUILT_OTHERWISE, Progress, count_text, print_json, tell
 from interlock.cli.status import Exit
+from interlock.cli.study_file import file_digest
 from interlock.draw.page import CAUTION
 from interlock.explain.injection import consequence, way_out
 from interlock.explain.phrases import sentence
@@ -60,12 +61,12 @@ def inject(
         return Exit.BAD_INPUT
     court, line = Court(scheme, budget or BUDGET), Progress()
     try:
-        with _bench(court, jobs, cluster) as bench, _journal(file, court, size, resume=resume) as journal:
+        with _bench(court, jobs, cluster) as bench, journal_of(file, court, size, resume=resume) as journal:
             if resume:
                 sys.stderr.write(
                     f"{count_text(journal.kept, 'answer')} taken up again\n" if journal else "nothing to resume\n"
                 )
-            study = study_of(scheme, size, bench, journal=journal, progress=partial(_bar, line))
+            study = study_of(scheme, size, bench, journal=journal, progress=partial(bar, line))
             if journal is not None and not study.interrupted:
                 journal.done()
     except ClusterError as error:
@@ -112,7 +113,7 @@ def _processes(jobs: int | None) -> int:
 
 
 @contextmanager
-def _journal(file: Path, court: Court, size: int, *, resume: bool) -> Iterator[Journal | None]:
+def journal_of(file: Path, court: Court, size: int, *, resume: bool) -> Iterator[Journal | None]:
     """The journal of this study, in the user's cache; None, with a word, where none can be kept. Where the bench fails,
     says that what was judged is kept."""
     from interlock import __version__
@@ -133,7 +134,8 @@ def _journal(file: Path, court: Court, size: int, *, resume: bool) -> Iterator[J
             raise ClusterError(f"{error}. {KEPT}") from error
 
 
-def _bar(line: Progress, judged: int, wanted: int) -> None:
+def bar(line: Progress, judged: int, wanted: int) -> None:
+    """How far a study is, on a line of a terminal."""
     width = 30
     done = width * judged // max(1, wanted)
     line.say(f"[{'=' * done}{' ' * (width - done)}] {judged} of {wanted} sets judged")
@@ -148,6 +150,7 @@ def study_json(file: Path, scheme: Scheme, study: Study, tests: SleepersTests) -
     """The study as plain data."""
     return {
         "scheme": str(file),
+        "scheme_digest": file_digest(file),
         "size": study.size,
         "complete": not study.interrupted,
         "faults": [_effect_json(scheme, effect) | tests.data(effect) for effect in study.effects],

@@ -172,11 +172,11 @@ def _finish(
     if as_json:
         print_json({**verdicts_json(str(file), scheme, claims, found, faults, case=case), **beside})
         return
-    assumptions = _assumptions(scheme)
+    rests_on = assumptions(scheme)
     for claim in _unprotected(scheme, claims):
         reason = scheme.paths[claim.path].unswitched
         sys.stdout.write(f"{'unprotected':<10} {claim.name:<39} nothing switches {claim.path}: {reason}\n")
-    for said in assumptions:
+    for said in rests_on:
         sys.stdout.write(f"assumed: {said}\n")
     counts = {outcome: sum(v.outcome is outcome for v in found) for outcome in Outcome}
     said = ", ".join(f"{n} {'hold' if o is Outcome.HOLDS and n != 1 else o}" for o, n in counts.items() if n)
@@ -202,7 +202,7 @@ def verdicts_json(
         "claims": [verdict_json(scheme, v, faults, case=case) for v in found],
         "not_judged": [c.name for c in claims[len(found) :]],
         "not_protected": [c.name for c in _unprotected(scheme, claims)],
-        "assumptions": _assumptions(scheme),
+        "assumptions": assumptions(scheme),
     }
 
 
@@ -211,7 +211,7 @@ def _unprotected(scheme: Scheme, claims: list[Claim]) -> list[Claim]:
     return [c for c in scheme.not_protected if c.requirement in asked]
 
 
-def _assumptions(scheme: Scheme) -> list[str]:
+def assumptions(scheme: Scheme) -> list[str]:
     """What a sensor's intervals forbid beyond the declared ties: assumed by every verdict."""
     from interlock.check.assumptions import check
     from interlock.check.facts import Facts

@@ -17,6 +17,7 @@ from interlock.scheme.words import OnInvalid, PowerUp, State
 BOX_WIDTH, BOX_HEIGHT = 84.0, 34.0
 LANE = 24.0  # between arrows that run above or below the boxes
 TOP = 96.0
+STRIP_HEAD, STRIP_FOOT = 86.0, 30.0  # what a page may cut off that says itself what stands there
 
 _INVALID = {
     OnInvalid.TRIP: "A lost reading counts as a reason to trip.",

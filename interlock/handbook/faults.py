@@ -1,0 +1,95 @@
+"""What happens when a part fails: single points in words, and every fault in a table."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from interlock.explain.failure_modes import COLUMNS, Column, FailureMode, failure_modes
+from interlock.explain.failure_table import cell, counts
+from interlock.explain.injection import consequence, way_out
+from interlock.explain.phrases import say, sentence, text
+from interlock.faults.effects import Effect, FaultEffect
+from interlock.faults.inject import Study
+from interlock.handbook.html import Html, Part, element, items, joined, paragraph, safe, table
+from interlock.handbook.material import Material
+from interlock.handbook.words import Catalogue
+from interlock.scheme.model import Scheme
+from interlock.scheme.words import Must
+
+
+def faults(material: Material, words: Catalogue) -> Part:
+    """The study of single faults, or that it is not here."""
+    study = material.study
+    if study is None:
+        body = Html(f'<div class="warning">{paragraph(words("faults.left_out"))}</div>\n')
+        return Part("faults", words("faults.title"), body)
+    body = joined(
+        [
+            paragraph(words("faults.says")),
+            Html(f'<div class="warning">{paragraph(words("faults.incomplete"))}</div>\n')
+            if study.interrupted
+            else Html(""),
+            *_singles(material.scheme, study, words, installed=False),
+            *_singles(material.scheme, study, words, installed=True),
+            *_table(material.scheme, study, words),
+        ]
+    )
+    return Part("faults", words("faults.title"), body)
+
+
+def _singles(scheme: Scheme, study: Study, words: Catalogue, *, installed: bool) -> Iterator[Html]:
+    """The single points: in service each with what helps against it, mistakes of installation in a line each."""
+    kind = "mistakes" if installed else "singles"
+    known = {c.name for c, f in zip(scheme.claims, study.cut_sets, strict=True) if () in f.minimal}
+    found = [
+        (effect, harm)
+        for effect in study.effects
+        if effect.effect is Effect.VIOLATES and scheme.faults[effect.fault].installation is installed
+        for harm in [_harm(scheme, effect, known)]
+        if harm
+    ]
+    yield element("h3", words(f"faults.{kind}"))
+    if not found:
+        yield paragraph(words(f"faults.no_{kind}"))
+        return
+    yield paragraph(words(f"faults.{kind}_says"))
+    if installed:
+        listed = items(joined([Html(f"<b>{safe(e.fault)}</b>: "), f"{harm}."]) for e, harm in found)
+        yield Html(
+            f"<details><summary>{safe(words.count('faults.mistakes_open', len(found)))}</summary>{listed}</details>\n"
+        )
+        return
+    for effect, harm in found:
+        yield element("h4", effect.fault)
+        yield paragraph(f"{harm}. {sentence(way_out(scheme.faults[effect.fault]))} {_signs(scheme, effect, words)}")
+
+
+def _harm(scheme: Scheme, effect: FaultEffect, known: set[str]) -> str:
+    """What the fault alone leads to, beyond what is broken anyway."""
+    claims = {c.name: c for c in scheme.claims}
+    broken = [claims[n] for n in effect.violates if n not in known and claims[n].must is Must.NEVER_RUNNING]
+    return sentence(consequence(scheme, [scheme.faults[effect.fault]], broken)) if broken else ""
+
+
+def _signs(scheme: Scheme, effect: FaultEffect, words: Catalogue) -> str:
+    if not effect.revealed_by:
+        return words("faults.shows_by_nothing")
+    path = {claim.name: claim.path for claim in scheme.claims}
+    names = dict.fromkeys(words(f"faults.sign_{r.sign}", name=path.get(r.name, r.name)) for r in effect.revealed_by)
+    return words("faults.shows_by", signs=", ".join(names))
+
+
+def _table(scheme: Scheme, study: Study, words: Catalogue) -> Iterator[Html]:
+    rows = failure_modes(scheme, study)
+    yield element("h3", words("faults.table"))
+    yield paragraph(words("faults.classes"))
+    yield items(f"{word} ({count})" + (f": {means}" if means else "") for word, count, means in counts(rows))
+    shown = table(
+        words("faults.table_caption"), [text(say(COLUMNS[c])) for c in Column], [_row(row) for row in rows], "faults"
+    )
+    opens = words.count("faults.table_open", len(rows))
+    yield Html(f"<details><summary>{safe(opens)}</summary>\n{shown}</details>\n")
+
+
+def _row(row: FailureMode) -> Sequence[str]:
+    return [cell(row, column) for column in Column]

@@ -1,0 +1,165 @@
+"""The handbook's beginning: in short, cautions, the installation in sentences, the drawings of the whole."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from interlock.draw.everything import DrawingKind
+from interlock.draw.page import Drawing
+from interlock.explain.closed import Section
+from interlock.explain.document import Chapter, Item
+from interlock.explain.phrases import sentence, text
+from interlock.explain.sentences import document
+from interlock.explain.tables import TITLES
+from interlock.explain.words import ENGLISH
+from interlock.faults.effects import Effect
+from interlock.handbook.html import Html, Part, element, items, joined, paragraph, safe
+from interlock.handbook.inline import figures
+from interlock.handbook.material import Material
+from interlock.handbook.words import Catalogue
+from interlock.proof.prove import Outcome
+from interlock.scheme.model import Path, Scheme
+from interlock.sheet.cautions import CAUTIONS, NO_CERTIFICATE
+
+# What the installation is, told at the beginning; the parts one by one stand at the end of the page.
+FIRST = (Section.OVERVIEW, Section.QUANTITIES, Section.PATHS, Section.NOT_PROTECTED)
+LATER = (
+    Section.SENSORS,
+    Section.READINGS,
+    Section.LINES,
+    Section.OUTPUTS,
+    Section.DEVICES,
+    Section.GROUPS,
+    Section.EXCLUDED,
+    Section.RATES,
+    Section.ACCEPTED,
+)
+
+
+def sources(scheme: Scheme) -> list[Path]:
+    """The paths that can charge the pack."""
+    return [path for path in scheme.paths.values() if path.flow.charge is not None]
+
+
+def loads(scheme: Scheme) -> list[Path]:
+    """The paths that can draw from it."""
+    return [path for path in scheme.paths.values() if path.flow.discharge is not None]
+
+
+def about(material: Material, words: Catalogue) -> Part:
+    """What there is, and whether all is well with it."""
+    scheme = material.scheme
+    counted = words(
+        "about.counts",
+        sources=words.count("about.sources", len(sources(scheme))),
+        loads=words.count("about.loads", len(loads(scheme))),
+        rules=words.count("about.rules", len(scheme.rules)),
+        claims=words.count("about.claims", len(scheme.claims)),
+    )
+    said = [counted, *_judged(material, words)]
+    body = [items(said, "good" if material.good and material.whole else "")]
+    missing = list(missing_words(material, words))
+    if missing:
+        body.append(Html(f'<div class="warning">{paragraph(words("about.missing"))}{items(missing)}</div>\n'))
+    example = next(iter(scheme.rules), next(iter(scheme.paths), ""))
+    body.append(paragraph(words("about.reads", example=example)))
+    return Part("about", words("about.title"), joined(body))
+
+
+def _judged(material: Material, words: Catalogue) -> Iterator[str]:
+    yield _claims_judged(material, words)
+    if not material.cases:
+        yield words("about.no_cases")
+    elif failed := sum(not case.passed for case in material.cases):
+        yield words("about.cases_failed", failed=failed, count=len(material.cases))
+    else:
+        yield words.count("about.cases_passed", len(material.cases))
+    if material.study is not None and not material.study.interrupted:
+        singles = [
+            e
+            for e in material.study.effects
+            if e.effect is Effect.VIOLATES and not material.scheme.faults[e.fault].installation
+        ]
+        yield words.count("about.singles", len(singles)) if singles else words("about.no_singles")
+
+
+def _claims_judged(material: Material, words: Catalogue) -> str:
+    if not material.scheme.claims:
+        return words("about.no_claims")
+    found = {o: sum(v.outcome is o for v in material.verdicts.values()) for o in Outcome}
+    if found[Outcome.HOLDS] == len(material.scheme.claims):
+        return words("about.all_hold")
+    said = [f"{count} {words(f'claims.{outcome}')}" for outcome, count in found.items() if count]
+    said += [f"{material.unjudged} {words('claims.not_judged')}"] if material.unjudged else []
+    bad = found[Outcome.VIOLATED] or found[Outcome.VACUOUS]
+    return words("about.not_all_hold" if bad else "about.undecided", counts=", ".join(said))
+
+
+def missing_words(material: Material, words: Catalogue) -> Iterator[str]:
+    """What was interrupted or left out."""
+    if material.unjudged:
+        yield words.count("missing.claims", material.unjudged)
+    if material.study is None:
+        yield words("missing.faults_left_out")
+    elif material.study.waiting:
+        yield words.count("missing.faults", material.study.waiting)
+    elif material.study.interrupted:
+        yield words("missing.faults_signs")
+
+
+def cautions(words: Catalogue) -> Html:
+    """The cautions of every sheet, in their frame."""
+    listed = "".join(f"<li><b>{safe(c.word)}.</b> {safe(c.says)}</li>" for c in CAUTIONS)
+    return Html(
+        f'<section class="cautions" id="cautions" aria-labelledby="cautions-title">'
+        f'<h2 id="cautions-title">{words.html("cautions.title")}</h2>'
+        f"<ul>{listed}</ul>{paragraph(NO_CERTIFICATE)}</section>\n"
+    )
+
+
+def installation(material: Material, words: Catalogue) -> Part:
+    """What the installation is, in sentences."""
+    return Part("installation", words("installation.title"), _chapters(material.scheme, FIRST))
+
+
+def more(material: Material, words: Catalogue) -> Part:
+    """The parts one by one, in sentences."""
+    return Part("parts", words("more.title"), _chapters(material.scheme, LATER))
+
+
+def _chapters(scheme: Scheme, sections: tuple[Section, ...]) -> Html:
+    found: dict[Section, Chapter] = {chapter.section: chapter for chapter in document(scheme).chapters}
+    return joined(_chapter(found[section]) for section in sections if section in found)
+
+
+def _chapter(chapter: Chapter) -> Html:
+    title = element("h3", text(ENGLISH[TITLES[chapter.section]]))
+    return joined([title, *(item_html(item) for item in chapter.items)])
+
+
+def item_html(item: Item, heading: str = "h4") -> Html:
+    """One thing explained: its name (in no heading where `heading` is ""), its sentences, its points."""
+    named = text(item.heading)
+    return joined(
+        [
+            element(heading, named) if heading and named else Html(""),
+            paragraph(" ".join(sentence(s) for s in item.sentences)),
+            items(sentence(p) for p in item.points),
+        ]
+    )
+
+
+def drawings(material: Material, words: Catalogue) -> Part:
+    """The drawings of the whole installation."""
+    shown = []
+    for kind in (DrawingKind.OVERVIEW, DrawingKind.WIRING, DrawingKind.MATRIX, DrawingKind.LADDER):
+        found = material.drawings.get(kind, ())
+        if not found:
+            continue
+        title = element("h3", words(f"drawings.{kind}_title"), 'class="screen"')
+        shown += [title, paragraph(words(f"drawings.{kind}"), "screen")]
+        alike: dict[str, list[Drawing]] = {}
+        for drawing in found:
+            alike.setdefault(drawing.title, []).append(drawing)
+        shown += [figures(words, sheets) for sheets in alike.values()]
+    return Part("drawings", words("drawings.title"), joined(shown))

@@ -1,0 +1,119 @@
+"""The handbook as one page: nothing on it is fetched from anywhere."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from interlock.handbook.cases import cases
+from interlock.handbook.claims import claims
+from interlock.handbook.faults import faults
+from interlock.handbook.glossary import glossary
+from interlock.handbook.html import Html, Part, element, joined, paragraph, plain
+from interlock.handbook.installation import about, cautions, drawings, installation, more
+from interlock.handbook.material import Material
+from interlock.handbook.rules import rules
+from interlock.handbook.style import STYLE
+from interlock.handbook.words import Catalogue
+from interlock.sheet.cautions import NO_CERTIFICATE
+from interlock.sheet.style import css_string
+
+SHORT = 12  # hexadecimal digits of a digest that people compare by eye
+
+
+@dataclass(frozen=True, slots=True)
+class Live:
+    """What moves on the page: a part of its own, after the drawings, with the style and the script it needs. `data` is
+    JSON that the script finds in the element `IDENT-data`, IDENT being the
+    part's."""
+
+    part: Part
+    style: str = ""
+    script: str = ""
+    data: str = ""
+
+
+def handbook_page(material: Material, words: Catalogue, live: Sequence[Live] = ()) -> str:
+    """The whole page."""
+    parts = [
+        installation(material, words),
+        drawings(material, words),
+        *(one.part for one in live),
+        rules(material, words),
+        claims(material, words),
+        faults(material, words),
+        cases(material, words),
+        more(material, words),
+    ]
+    first = about(material, words)
+    parts.append(glossary(words, [first.body, *(part.body for part in parts)]))
+    scheme = material.scheme
+    revision = words("page.foot_revision", revision=scheme.revision) if scheme.revision else ""
+    foot = words("page.foot", scheme=scheme.title, revision=revision, digest=material.digest[:SHORT])
+    head = [
+        element("h1", words("page.title", scheme=scheme.title)),
+        paragraph(words("page.revision", revision=scheme.revision) if scheme.revision else ""),
+        paragraph(words("page.digest", digest=material.digest[:SHORT]), "small"),
+        paragraph(NO_CERTIFICATE, "small"),
+    ]
+    body = joined(
+        [
+            Html(f'<a class="skip" href="#about">{words.html("page.skip")}</a>\n'),
+            element("header", joined(head)),
+            _contents(words, [first, *parts]),
+            Html('<main id="top" tabindex="-1">\n'),
+            _part(first),
+            cautions(words),
+            *(_part(part) for part in parts),
+            Html("</main>\n"),
+            *_scripts(live),
+        ]
+    )
+    style = STYLE.replace("FOOT", css_string(f"{foot}. {NO_CERTIFICATE}")) + "".join(one.style for one in live)
+    return document(words, words("page.title", scheme=scheme.title), style, body, [one.script for one in live])
+
+
+def document(words: Catalogue, title: str, style: str, body: Html, scripts: Iterable[str] = ()) -> str:
+    """A page around a body. Its policy allows its own scripts, each by digest, and nothing from anywhere."""
+    allowed = " ".join(f"'sha256-{_digest(script)}'" for script in scripts if script) or "'none'"
+    policy = f"default-src 'none'; script-src {allowed}; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
+    return (
+        f'<!doctype html>\n<html lang="{plain(words.language)}">\n<head>\n<meta charset="utf-8">\n'
+        f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<title>{plain(title)}</title>\n<style>{style}</style>\n</head>\n<body>\n{body}</body>\n</html>\n"
+    )
+
+
+def _digest(script: str) -> str:
+    return base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
+
+
+def _scripts(live: Iterable[Live]) -> list[Html]:
+    """The data and the script of what moves. No text in the data can end the element it stands in."""
+    found = []
+    for one in live:
+        if one.data:
+            data = one.data.replace("<", "\\u003c")
+            found.append(Html(f'<script type="application/json" id="{one.part.ident}-data">{data}</script>\n'))
+        if one.script:
+            found.append(Html(f"<script>{one.script}</script>\n"))
+    return found
+
+
+def _contents(words: Catalogue, parts: Iterable[Part]) -> Html:
+    listed = "".join(f'<li><a href="#{part.ident}">{plain(part.title)}</a></li>' for part in parts)
+    return Html(
+        f'<nav aria-labelledby="contents"><p id="contents"><b>{words.html("page.contents")}</b></p>'
+        f"<ol>{listed}</ol></nav>\n"
+    )
+
+
+def _part(part: Part) -> Html:
+    kind = f' class="{part.kind}"' if part.kind else ""
+    return Html(
+        f'<section id="{part.ident}"{kind} aria-labelledby="{part.ident}-title">'
+        f'<h2 id="{part.ident}-title">{plain(part.title)}</h2>\n{part.body}</section>\n'
+    )

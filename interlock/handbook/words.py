@@ -1,0 +1,138 @@
+"""The words of the page's own: one YAML file a language, `words/en.yaml` the one that all others are held against.
+
+A catalogue is a tree of texts whose names are joined by dots (`faults.title`); fields in braces are filled in. Under
+`glossary` stand the trade's terms: each with the words by which it is found on the page, and what it means.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import cache
+from html import escape
+from importlib.resources import files
+from string import Formatter
+from typing import Any
+
+import yaml
+
+ENGLISH = "en"
+_GLOSSARY, _NAME, _FOUND, _MEANS = "glossary", "term", "found_as", "means"
+
+
+class WordsError(Exception):
+    """A catalogue that can't be used; the message says for people what is wrong with it, a line for each fault."""
+
+
+@dataclass(frozen=True, slots=True)
+class Term:
+    """A term of the trade: `found`, the lower-case words by which the page uses it (a word's beginning where it ends
+    in `*`), and what it means."""
+
+    name: str
+    found: tuple[str, ...]
+    means: str
+
+    def used_in(self, text: str) -> bool:
+        """Whether one of its words stands in a lower-case text."""
+        return any(_pattern(word).search(text) for word in self.found)
+
+
+@cache
+def _pattern(word: str) -> re.Pattern[str]:
+    begins = word.endswith("*")
+    return re.compile(rf"(?<!\w){re.escape(word.removesuffix('*'))}" + ("" if begins else r"(?!\w)"))
+
+
+@dataclass(frozen=True, slots=True)
+class Catalogue:
+    """The words of one language. Calling it gives a text as plain text, `html` the same escaped."""
+
+    language: str
+    texts: Mapping[str, str]
+    terms: tuple[Term, ...]
+
+    def __call__(self, key: str, /, **fields: object) -> str:
+        """A text with its fields filled. Raises KeyError where there is no such text or a field is missing."""
+        return self.texts[key].format(**fields) if fields else self.texts[key]
+
+    def html(self, key: str, /, **fields: object) -> str:
+        """The same, its fields included, as text inside HTML."""
+        return escape(self(key, **fields))
+
+    def count(self, key: str, number: int, **fields: object) -> str:
+        """A text that has `one` and `many` forms under its key."""
+        return self(f"{key}.{'one' if number == 1 else 'many'}", count=number, **fields)
+
+
+@cache
+def english() -> Catalogue:
+    """The catalogue that comes along."""
+    return read(_shipped(ENGLISH))
+
+
+def languages() -> tuple[str, ...]:
+    """The languages that come along."""
+    folder = files("interlock") / "handbook" / "words"
+    return tuple(sorted(f.name.removesuffix(".yaml") for f in folder.iterdir() if f.name.endswith(".yaml")))
+
+
+def of_language(language: str) -> Catalogue:
+    """A catalogue that comes along. Raises WordsError where it is not whole."""
+    return english() if language == ENGLISH else read(_shipped(language), english())
+
+
+def _shipped(language: str) -> str:
+    return (files("interlock") / "handbook" / "words" / f"{language}.yaml").read_text(encoding="utf-8")
+
+
+def read(text: str, like: Catalogue | None = None) -> Catalogue:
+    """A catalogue from its file's text; `like`: one that it must have the same texts and fields as. Raises
+    WordsError."""
+    try:
+        tree = yaml.safe_load(text)
+    except yaml.YAMLError as error:
+        raise WordsError(f"it is not YAML: {' '.join(str(error).split())}") from error
+    if not isinstance(tree, dict) or not isinstance(tree.get("language"), str):
+        raise WordsError("expected a mapping that begins with `language: de`, as words/en.yaml does")
+    terms = tuple(_terms(tree.pop(_GLOSSARY, None)))
+    texts = dict(_texts("", tree))
+    if like is not None:
+        wrong = [f"`{key}` is missing" for key in like.texts if key not in texts]
+        wrong += [f"`{key}` is no text of the page" for key in texts if key not in like.texts]
+        wrong += [
+            f"`{key}` has the fields {sorted(_fields(texts[key]))}, expected {sorted(_fields(said))}"
+            for key, said in like.texts.items()
+            if key in texts and _fields(texts[key]) != _fields(said)
+        ]
+        if wrong:
+            raise WordsError("\n".join(wrong))
+    return Catalogue(tree["language"], texts, terms)
+
+
+def _texts(prefix: str, tree: Mapping[Any, Any]) -> Iterator[tuple[str, str]]:
+    for name, value in tree.items():
+        if isinstance(value, dict):
+            yield from _texts(f"{prefix}{name}.", value)
+        elif isinstance(value, str):
+            _fields(value)
+            yield f"{prefix}{name}", " ".join(value.split())
+        else:
+            raise WordsError(f"`{prefix}{name}` is no text: put quotes around it")
+
+
+def _fields(text: str) -> set[str]:
+    try:
+        return {name for _, name, _, _ in Formatter().parse(text) if name is not None}
+    except ValueError as error:
+        raise WordsError(f"a brace stands alone in `{text[:60]}`: {error}") from error
+
+
+def _terms(listed: Any) -> Iterator[Term]:
+    if not isinstance(listed, list):
+        raise WordsError("expected a list of terms under `glossary`")
+    for one in listed:
+        if not isinstance(one, dict) or set(one) != {_NAME, _FOUND, _MEANS} or not isinstance(one[_FOUND], list):
+            raise WordsError(f"expected `{_NAME}`, `{_FOUND}` (a list) and `{_MEANS}` for each term, found {one!r}")
+        yield Term(str(one[_NAME]), tuple(str(w).lower() for w in one[_FOUND]), " ".join(str(one[_MEANS]).split()))

@@ -1,0 +1,74 @@
+"""The handbook in a real browser: nothing is fetched, nothing complains, all can read it, a phone and a printer too."""
+
+from __future__ import annotations
+
+import io
+
+import pypdf
+import pytest
+
+from tests.conftest import Shown
+from tests.draw.browser import browser
+from tests.handbook.pages import AXE, PHONE, handbook, open_everything, overflow, violations, visited
+
+NAMES = ["alpine_hut", "survey_launch", "hostile"]
+MOST = 2_000_000  # bytes
+WHOLE = "<!doctype html><html lang='en'><title>A page</title><body><main><h1>A page</h1>{}</main>"
+
+PAINTED = """new Promise(done => new PerformanceObserver(list => done(list.getEntries()[0].startTime))
+  .observe({type: 'paint', buffered: true}))"""
+
+pytestmark = pytest.mark.skipif(browser() is None, reason="no chromium to open the page with")
+needs_axe = pytest.mark.skipif(not AXE, reason="INTERLOCK_AXE does not say where axe.min.js of npm's axe-core is")
+
+
+@needs_axe
+@pytest.mark.parametrize("name", NAMES)
+def test_nothing_complains_nothing_leaves_the_page_and_everyone_can_use_it(name: str) -> None:
+    with visited(handbook(name)) as tab:
+        open_everything(tab)
+        assert violations(tab) == []
+        assert tab.complaints() == []
+        asked = tab.requests()
+        assert len(asked) == 1, asked
+        assert asked[0].startswith("file:")
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_it_is_small_and_soon_there(name: str, shown: Shown) -> None:
+    page = handbook(name)
+    assert len(page.encode()) < MOST
+    with visited(page) as tab:
+        paint = tab.ask(PAINTED)
+    shown("handbooks", f"{name}: {len(page.encode()) / 1e6:.2f} MB, first paint after {paint:.0f} ms")
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_on_a_phone_nothing_has_to_be_moved_sideways_but_drawings(name: str) -> None:
+    with visited(handbook(name), PHONE) as tab:
+        open_everything(tab)
+        assert overflow(tab) == []
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_it_prints_on_a4_with_its_foot_and_its_cautions_first(name: str) -> None:
+    with visited(handbook(name)) as tab:
+        pages = pypdf.PdfReader(io.BytesIO(tab.pdf())).pages
+    sizes = {tuple(sorted(round(float(s) / 72 * 25.4) for s in p.mediabox[2:])) for p in pages}
+    assert sizes == {(210, 297)}
+    first = pages[0].extract_text()
+    assert "Fault current" in first
+    assert "certifies nothing" in first
+
+
+@needs_axe
+def test_the_checks_see_what_they_look_for() -> None:
+    bad = WHOLE.format("<img src='https://example.invalid/x.png'><p style='color:#bbb'>faint</p>")
+    with visited(bad) as tab:
+        found = violations(tab)
+        assert any(v.startswith("image-alt") for v in found)
+        assert any(v.startswith("color-contrast") for v in found)
+        assert any("example.invalid" in url for url in tab.requests())
+    with visited(WHOLE.format("<p style='width:900px'>wide</p><script>undefined_name()</script>"), PHONE) as tab:
+        assert overflow(tab)
+        assert tab.complaints()
