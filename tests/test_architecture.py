@@ -31,9 +31,12 @@ MAY_IMPORT: dict[str, set[str]] = {
     "record": {"scheme"},
     "draw": {"scheme", "logic", "faults"},
     "sheet": {"elements", "scheme", "logic", "plan", "explain"},
+    # The compiled tables run in a page, and questions about them.
+    "bench": {"scheme", "logic", "plan", "explain", "draw"},
     # The page that joins what the others draw and say: it stands to the right of them.
-    "handbook": {"scheme", "logic", "proof", "faults", "explain", "draw", "sheet"},
+    "handbook": {"scheme", "logic", "proof", "faults", "explain", "draw", "sheet", "bench"},
     "cli": {
+        "bench",
         "elements",
         "scheme",
         "logic",

@@ -309,13 +309,14 @@ class Engine:
 
     # --- outputs
 
-    def _modes_hold(self, unit: str, when: AnyOf) -> bool:
+    def modes_hold(self, unit: str, when: AnyOf) -> bool:
+        """Whether a block that counts only in these modes counts now, as the unit reads their lines."""
         return not when or any(all(self._condition(unit, c) for c in alternative) for alternative in when)
 
     def _permitted_and_wanted(self, output: Output, in_force: frozenset[str]) -> bool:
         rules = [rule for rule in self._rules_of[output.unit] if rule.name in in_force]
         blocked = any(
-            target.path in output.drives and self._modes_hold(output.unit, target.when)
+            target.path in output.drives and self.modes_hold(output.unit, target.when)
             for rule in rules
             for target in rule.blocks
         )

@@ -96,7 +96,7 @@ def output_reason(engine: Engine, seen: Seen, output: Output) -> str:
         for rule in scheme.rules.values()
         if rule.name in seen.in_force and rule.unit == output.unit
         for target in rule.blocks
-        if target.path in output.drives
+        if target.path in output.drives and engine.modes_hold(output.unit, target.when)
     ]
     unwanted = [
         path
