@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 from collections.abc import Iterable
 
 from interlock.bench.setting import at_rest, scripts
@@ -23,12 +25,14 @@ SLIDER_STEPS = 400  # a slider has about so many positions: one for each pixel o
 def facts(scheme: Scheme) -> Plain:
     """All of it, ready for JSON. Raises TooWideError."""
     program, faults = installation(scheme)
+    table = program_table(program)
     return {
+        "mark": hashlib.sha256(json.dumps(table, sort_keys=True).encode()).hexdigest()[:8],
         "title": scheme.title,
         "revision": scheme.revision,
         "scan_us": scheme.scan_us,
         "units": list(scheme.units),
-        "table": program_table(program),
+        "table": table,
         "sensors": [_sensor(scheme, sensor) for sensor in scheme.sensors.values()],
         "readings": [
             {

@@ -10,9 +10,12 @@ from html import escape
 from importlib.resources import files
 
 from interlock.bench.facts import facts
+from interlock.bench.markup import markup
+from interlock.bench.style import PAGE, STYLE
 from interlock.scheme.model import Scheme
 
-SCRIPTS = ("machine.js", "why.js")
+SCRIPTS = ("machine.js", "why.js", "causes.js", "chart.js", "lit.js", "link.js")
+LAST = "bench.js"
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,17 +27,21 @@ class Section:
     style: str
 
 
-def section(scheme: Scheme) -> Section:
-    """The bench of a scheme. Raises TooWideError."""
-    html = f'<script type="application/json" id="bench-facts">{as_json(facts(scheme))}</script>\n'
-    return Section(html, script(), "")
+def section(scheme: Scheme, *, portable: bool = False) -> Section:
+    """The bench of a scheme. Raises TooWideError, and NoRendererError where a drawing can't be laid out."""
+    known = facts(scheme)
+    data = f'<script type="application/json" id="bench-facts">{as_json(known)}</script>\n'
+    return Section(markup(scheme, known, portable=portable) + data, script(), STYLE)
 
 
 def script() -> str:
     """All scripts as one, sharing nothing with the page but `interlockBench`."""
-    parts = [(files("interlock") / "bench" / name).read_text(encoding="utf-8") for name in SCRIPTS]
-    shared = "globalThis.interlockBench = { Machine, Installation, Why, decimal, duration };\n"
-    return "(() => {\n" + "\n".join(parts) + shared + "})();\n"
+    shared = "globalThis.interlockBench = { Machine, Installation, Why, Causes };\n"
+    return "(() => {\n" + "\n".join([*map(_file, SCRIPTS), shared, _file(LAST)]) + "})();\n"
+
+
+def _file(name: str) -> str:
+    return (files("interlock") / "bench" / name).read_text(encoding="utf-8")
 
 
 def as_json(data: object) -> str:
@@ -58,6 +65,6 @@ def bench_page(scheme: Scheme) -> str:
         '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         f'<meta http-equiv="Content-Security-Policy" content="{policy(made.script)}">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>Bench: {escape(scheme.title)}</title>\n<style>{made.style}</style>\n</head>\n<body>\n"
+        f"<title>Bench: {escape(scheme.title)}</title>\n<style>{PAGE}{made.style}</style>\n</head>\n<body>\n"
         f"<main>\n<h1>{escape(scheme.title)}</h1>\n{made.html}</main>\n<script>{made.script}</script>\n</body>\n</html>\n"
     )

@@ -84,11 +84,12 @@ def _script(scheme: Scheme, case: Case) -> list[Plain]:
                     {
                         "readings": dict(world.readings),
                         "lines": dict(world.lines),
+                        "pressed": list(step.presses) if part == 0 else [],
                         "faults": sorted(fault.name for fault in world.faults),
                         "cycles": sorted(world.cycles),
                         "scans": scans,
                     }
-                    for world, scans in parts
+                    for part, (world, scans) in enumerate(parts)
                 ],
                 "note": step.note,
             }
