@@ -23,6 +23,7 @@ const Bench = (() => {
       this.owed = 0;
       this.last = ""; // the path that changed last
       this.drawn = 0;
+      this.drawing = false;
       this.playing = null;
       this.signatures = new Map();
       this.bind();
@@ -103,10 +104,25 @@ const Bench = (() => {
     scans(count, stop = false) {
       for (let done = 1; done <= count; done += 1) {
         this.run.scan();
+        if (!this.moved()) continue;
         this.strips.keep(this.run);
         if (this.compare() && stop) return done;
       }
       return count;
+    }
+
+    // Whether a scan told anything otherwise than the one before it, timers aside.
+    moved() {
+      const { told, table } = this.run.machine;
+      const before = this.told;
+      this.told = told.slice();
+      if (!before || !this.before) return true;
+      for (let i = 0; i < told.length; i += 1) {
+        if (told[i] === before[i]) continue;
+        const [kind, name] = table.told[i];
+        if (kind !== "level" || (this.run.state(name) || ["left out"])[0] !== this.before.get(`rule ${name}`)) return true;
+      }
+      return this.run.changed;
     }
 
     // What is so now, as one list; and what of it differs from the scan before, told and written down.
@@ -510,10 +526,16 @@ const Bench = (() => {
       if (shown) this.lit.show(shown);
     }
 
+    // The chart follows with the next picture: what runs and why comes first.
     draw(at_once) {
       const now = performance.now();
-      if (!at_once && now - this.drawn < CHART_MS) return;
+      if (this.drawing || (!at_once && now - this.drawn < CHART_MS)) return;
       this.drawn = now;
+      this.drawing = true;
+      requestAnimationFrame(() => { this.drawing = false; this.drawChart(); });
+    }
+
+    drawChart() {
       const span = Number(this.by("span").value);
       this.by("chart").replaceChildren(this.strips.draw(this.run.now, span));
       const log = this.by("log");

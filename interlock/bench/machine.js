@@ -126,9 +126,11 @@ const Installation = (() => {
       this.now = 0;
     }
 
-    // Work out which single faults are present; once for each change of what is planted.
+    // Work out which single faults are present. `changed`: others than at the scan before.
     know() {
+      const before = this.present.map((single) => single.name).join();
       this.present = [...this.world.faults.keys()].flatMap((name) => this.faults.get(name).singles);
+      this.changed = this.present.map((single) => single.name).join() !== before;
       this.names = new Set(this.present.map((single) => single.name));
     }
 

@@ -8,9 +8,9 @@ from typing import Any, cast
 
 from interlock.bench.drawings import lit_drawings
 from interlock.bench.tables import Plain
-from interlock.scheme.model import Scheme
-from interlock.scheme.units import value_text
-from interlock.scheme.words import Combine
+from interlock.scheme.model import Limit, Scheme
+from interlock.scheme.units import time_text, value_text
+from interlock.scheme.words import Combine, Signal
 
 Rows = Sequence[Mapping[str, Any]]
 
@@ -19,7 +19,7 @@ INTRO = (
     "model of this scheme that runs in the page alone: it is connected to nothing, and trying it does not replace a "
     "test of the installation."
 )
-TRY = "First try: set the coldest temperature below zero, wait three seconds, and open what has stopped."
+TRY = "First try: move {slider} until it reads {limit}, wait {time}, and open a path that has stopped to see why."
 
 
 def markup(scheme: Scheme, known: Plain, *, portable: bool = False) -> str:
@@ -29,9 +29,9 @@ def markup(scheme: Scheme, known: Plain, *, portable: bool = False) -> str:
         f"<p>{escape(INTRO)}</p>\n"
         '<noscript><p class="bench-warning">The bench needs this page\'s own script.</p></noscript>\n'
         f'<div class="bench-live">\n{_time()}<div class="bench-columns">\n'
-        f'<div class="bench-set">\n{_readings(scheme, _rows(known, "sensors"))}{_lines(_rows(known, "lines"))}'
-        f"{_faults(known)}{_cases(_rows(known, 'cases'))}</div>\n"
-        f'<div class="bench-see">\n{_paths(_rows(known, "paths"))}{_rules(_rows(known, "rules"))}</div>\n</div>\n'
+        f'<div class="bench-set">\n{_readings(scheme, _rows(known, "sensors"))}{_lines(_rows(known, "lines"))}</div>\n'
+        f'<div class="bench-see">\n{_paths(_rows(known, "paths"))}{_rules(_rows(known, "rules"))}</div>\n'
+        f'<div class="bench-more">\n{_faults(known)}{_cases(_rows(known, "cases"))}</div>\n</div>\n'
         f"{_drawings(lit_drawings(scheme, portable=portable))}{_history()}{_share()}{_said()}</div>\n</section>\n"
     )
 
@@ -64,7 +64,24 @@ def _readings(scheme: Scheme, sensors: Rows) -> str:
             groups.setdefault(reading.sensors, "")
     together = "".join(_together(members, sensors) for members in groups)
     single = "".join(_reading(scheme, s) for s in sensors)
-    return f'<h3>What the sensors read</h3>\n<p class="bench-hint">{escape(TRY)}</p>\n{together}{single}'
+    return f"<h3>What the sensors read</h3>\n{_first_try(scheme)}{together}{single}"
+
+
+def _first_try(scheme: Scheme) -> str:
+    """What someone who has never seen the page may do first: the first rule that holds a value against a limit."""
+    for rule in scheme.rules.values():
+        limit = rule.trips.test
+        if isinstance(limit, Limit) and rule.blocks and not rule.manual and rule.watches is not Signal.QUANTITY:
+            reading = scheme.readings.get(rule.watched) if rule.watches is Signal.READING else None
+            if reading and reading.combine is Combine.DIFFERENCE_OF:
+                continue
+            sensors = reading.sensors if reading else (rule.watched,)
+            slider = " and ".join(sensors) + (" together" if len(sensors) > 1 else "")
+            kind = scheme.sensors[sensors[0]].kind
+            asked = f"{str(limit.compare).replace('_', ' ')} {value_text(limit.value, kind)}"
+            waited = time_text(rule.trips.delay.us + scheme.scan_us)
+            return f'<p class="bench-hint">{escape(TRY.format(slider=slider, limit=asked, time=waited))}</p>\n'
+    return ""
 
 
 def _together(members: Sequence[str], sensors: Rows) -> str:

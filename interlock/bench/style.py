@@ -28,7 +28,9 @@ STYLE = f"""
 .bench-time {{ display: flex; flex-wrap: wrap; gap: .4rem .6rem; align-items: center; padding: .6rem;
   border: 1.5px solid #000; border-radius: 4px }}
 .bench-clock {{ font-weight: bold; min-width: 11rem; font-variant-numeric: tabular-nums }}
-.bench-columns {{ display: grid; grid-template-columns: minmax(0, 9fr) minmax(0, 11fr); gap: 0 2rem }}
+.bench-columns {{ display: grid; grid-template: "set see" auto "more see" 1fr / minmax(0, 9fr) minmax(0, 11fr);
+  gap: 0 2rem }}
+.bench-set {{ grid-area: set }} .bench-see {{ grid-area: see }} .bench-more {{ grid-area: more }}
 .bench-reading {{ border-top: 1px solid #d9d9d9; padding: .5rem 0 }}
 .bench-value {{ display: flex; gap: .8rem; align-items: center }}
 .bench-value input[type=range] {{ flex: 1; min-width: 0; height: 44px; accent-color: {ACCENT} }}
@@ -43,7 +45,8 @@ STYLE = f"""
 .bench-lines label {{ display: inline-flex; align-items: center; gap: .5rem; min-height: 44px }}
 .bench-lines input {{ width: 22px; height: 22px; accent-color: {ACCENT} }}
 .bench-faults {{ display: flex; flex-wrap: wrap; gap: .5rem .8rem; align-items: end }}
-.bench-faults label {{ display: grid; max-width: 100% }}
+.bench-faults label {{ display: grid; grid-template-columns: minmax(0, 1fr); min-width: 0 }}
+.bench-faults select {{ width: 100% }}
 .bench-planted li {{ display: flex; gap: .8rem; align-items: center; justify-content: space-between; min-height: 44px;
   border-top: 1px solid #d9d9d9 }}
 .bench-paths > li {{ margin: 0 0 .3rem }}
@@ -87,7 +90,7 @@ STYLE = f"""
 .bench-bar {{ position: sticky; bottom: 0; background: #fff; border-top: 2.5px solid #000; display: flex; gap: .8rem;
   align-items: center; justify-content: space-between; padding: .4rem 0; min-height: 60px }}
 .bench-bar p {{ margin: 0; overflow-wrap: anywhere; max-height: 4.5rem; overflow: auto }}
-@media (max-width: 56rem) {{ .bench-columns {{ grid-template-columns: minmax(0, 1fr) }} }}
+@media (max-width: 56rem) {{ .bench-columns {{ grid-template: "set" "see" "more" / minmax(0, 1fr) }} }}
 @media (max-width: 30rem) {{ .bench-time button, .bench-time label {{ flex: 1 1 45% }} .bench-bar button {{ flex: none;
   max-width: 45% }} }}
 @media print {{ .bench-live {{ display: none }} }}
