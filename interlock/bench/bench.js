@@ -552,7 +552,7 @@ const Bench = (() => {
     announce() {
       const paths = [...this.news].map(([name, words]) => (name.startsWith("alarm ") ? words : `${name} ${words}`));
       this.news = new Map();
-      this.tell(this.why.say("changed", { changes: paths.join(this.words.comma) }));
+      this.tell(this.why.say("changed", { changes: paths.join(`${this.words.comma} `) }));
       const button = this.by("why-last");
       button.hidden = !this.last;
       button.textContent = this.why.say("why_last", { path: this.last });
@@ -600,6 +600,6 @@ const Bench = (() => {
 
 const bench = document.getElementById("bench");
 if (bench) {
-  const facts = JSON.parse(document.getElementById("bench-facts").textContent);
+  const facts = JSON.parse(document.getElementById("bench-data").textContent);
   globalThis.interlockBench.bench = new Bench(bench, facts);
 }

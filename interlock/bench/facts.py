@@ -8,7 +8,7 @@ from collections.abc import Iterable
 
 from interlock.bench.setting import at_rest, scripts
 from interlock.bench.tables import Plain, installation, program_table, shift_words, shifted, shifts
-from interlock.bench.words import WORDS
+from interlock.bench.words import Words
 from interlock.draw.words import STATE_WORDS
 from interlock.explain.conditions import seen
 from interlock.explain.injection import happened
@@ -22,7 +22,7 @@ from interlock.scheme.words import Combine, Contact, EnergisedWhen, LineForm, Mo
 SLIDER_STEPS = 400  # a slider has about so many positions: one for each pixel of a phone's width
 
 
-def facts(scheme: Scheme) -> Plain:
+def facts(scheme: Scheme, words: Words) -> Plain:
     """All of it, ready for JSON. Raises TooWideError."""
     program, faults = installation(scheme)
     table = program_table(program)
@@ -96,7 +96,7 @@ def facts(scheme: Scheme) -> Plain:
         "rest": at_rest(scheme, program),
         "cases": scripts(scheme),
         "states": {str(state): words for state, words in STATE_WORDS.items()},
-        "words": dict(WORDS),
+        "words": dict(words),
     }
 
 
@@ -204,7 +204,7 @@ def _fault(scheme: Scheme, fault: Fault) -> Plain:
     first = fault.single()[0]
     return {
         "name": fault.name,
-        "part": str(first.part) if not fault.together else "common cause",
+        "part": str(first.part) if not fault.together else "common_cause",
         "parts": list(fault.parts) if not fault.together else [fault.name.partition(".")[0]],
         "mode": str(first.mode).replace("_", " ") if not fault.together else "",
         "means": sentence(say(MODE_MEANS[first.mode][first.part])) if not fault.together else "",

@@ -8,66 +8,75 @@ from typing import Any, cast
 
 from interlock.bench.drawings import lit_drawings
 from interlock.bench.tables import Plain
+from interlock.bench.words import Words
 from interlock.scheme.model import Limit, Scheme
 from interlock.scheme.units import time_text, value_text
 from interlock.scheme.words import Combine, Signal
 
 Rows = Sequence[Mapping[str, Any]]
 
-INTRO = (
-    "Move a slider, flip a switch, press a button or plant a fault, and see what runs, what stops, and why. It is a "
-    "model of this scheme that runs in the page alone: it is connected to nothing, and trying it does not replace a "
-    "test of the installation."
-)
-TRY = "First try: move {slider} until it reads {limit}, wait {time}, and open a path that has stopped to see why."
 
-
-def markup(scheme: Scheme, known: Plain, *, portable: bool = False) -> str:
-    """All of the bench. `known`: the scheme's `facts`. Raises NoRendererError."""
+def markup(scheme: Scheme, known: Plain, words: Words, *, portable: bool = False) -> str:
+    """All that stands under the bench's title. `known`: the scheme's `facts`. Raises NoRendererError."""
+    say = _Say(words)
     return (
-        '<section class="bench" id="bench" aria-labelledby="bench-title">\n<h2 id="bench-title">Try it</h2>\n'
-        f"<p>{escape(INTRO)}</p>\n"
-        '<noscript><p class="bench-warning">The bench needs this page\'s own script.</p></noscript>\n'
-        f'<div class="bench-live">\n{_time()}<div class="bench-columns">\n'
-        f'<div class="bench-set">\n{_readings(scheme, _rows(known, "sensors"))}{_lines(_rows(known, "lines"))}</div>\n'
-        f'<div class="bench-see">\n{_paths(_rows(known, "paths"))}{_rules(_rows(known, "rules"))}</div>\n'
-        f'<div class="bench-more">\n{_faults(known)}{_cases(_rows(known, "cases"))}</div>\n</div>\n'
-        f"{_drawings(lit_drawings(scheme, portable=portable))}{_history()}{_share()}{_said()}</div>\n</section>\n"
+        f"<p>{say('intro')}</p>\n"
+        f'<noscript><p class="bench-warning">{say("no_script")}</p></noscript>\n'
+        f'<div class="bench-live">\n{_time(say)}<div class="bench-columns">\n'
+        f'<div class="bench-set">\n{_readings(scheme, known, say)}{_lines(known, say)}</div>\n'
+        f'<div class="bench-see">\n{_paths(known, say)}{_rules(known, say)}</div>\n'
+        f'<div class="bench-more">\n{_faults(known, say)}{_cases(known, say)}</div>\n</div>\n'
+        f"{_drawings(lit_drawings(scheme, portable=portable), say)}{_history(say)}{_share(say)}{_said()}</div>\n"
     )
+
+
+class _Say:
+    """The words of a text, its fields filled, as text inside HTML."""
+
+    def __init__(self, words: Words) -> None:
+        self.words = words
+
+    def __call__(self, key: str, /, **fields: object) -> str:
+        return escape(self.words[key].format(**fields))
+
+    def options(self, prefix: str, values: Sequence[int]) -> str:
+        """Choices whose words differ by a number."""
+        return "".join(f'<option value="{n}">{self(f"{prefix}_{n}")}</option>' for n in values)
 
 
 def _rows(known: Plain, name: str) -> Rows:
     return cast(Rows, known[name])
 
 
-def _time() -> str:
-    speeds = "".join(f'<option value="{n}">{words}</option>' for n, words in SPEEDS)
+def _time(say: _Say) -> str:
     return (
-        '<div class="bench-time" role="group" aria-label="Time">\n<span id="bench-clock" class="bench-clock"></span>\n'
+        f'<div class="bench-time" role="group" aria-label="{say("time")}">\n'
+        '<span id="bench-clock" class="bench-clock"></span>\n'
         '<button type="button" id="bench-run"></button>\n'
-        f'<label>Speed <select id="bench-speed">{speeds}</select></label>\n'
-        '<button type="button" id="bench-scan">One scan</button>\n'
-        '<button type="button" id="bench-next">To the next change</button>\n'
-        '<button type="button" id="bench-settle">Until it rests</button>\n'
-        '<button type="button" id="bench-rest">Start anew, at rest</button>\n'
-        '<button type="button" id="bench-power">Start anew, at power-up</button>\n</div>\n'
+        f'<label>{say("speed")} <select id="bench-speed">{say.options("speed", SPEEDS)}</select></label>\n'
+        f'<button type="button" id="bench-scan">{say("one_scan")}</button>\n'
+        f'<button type="button" id="bench-next">{say("to_next")}</button>\n'
+        f'<button type="button" id="bench-settle">{say("until_rest")}</button>\n'
+        f'<button type="button" id="bench-rest">{say("anew_rest")}</button>\n'
+        f'<button type="button" id="bench-power">{say("anew_power")}</button>\n</div>\n'
     )
 
 
-SPEEDS = ((1, "as it is"), (10, "10 times"), (60, "60 times"), (600, "600 times"))
+SPEEDS = (1, 10, 60, 600)
 
 
-def _readings(scheme: Scheme, sensors: Rows) -> str:
+def _readings(scheme: Scheme, known: Plain, say: _Say) -> str:
+    sensors = _rows(known, "sensors")
     groups: dict[tuple[str, ...], str] = {}
     for reading in scheme.readings.values():
         if reading.combine is not Combine.DIFFERENCE_OF and len(reading.sensors) > 1:
             groups.setdefault(reading.sensors, "")
-    together = "".join(_together(members, sensors) for members in groups)
-    single = "".join(_reading(scheme, s) for s in sensors)
-    return f"<h3>What the sensors read</h3>\n{_first_try(scheme)}{together}{single}"
+    together = "".join(_together(members, sensors, say) for members in groups)
+    single = "".join(_reading(scheme, s, say) for s in sensors)
+    return f"<h3>{say('sensors')}</h3>\n{_first_try(scheme, say)}{together}{single}"
 
 
-def _first_try(scheme: Scheme) -> str:
+def _first_try(scheme: Scheme, say: _Say) -> str:
     """What someone who has never seen the page may do first: the first rule that holds a value against a limit."""
     for rule in scheme.rules.values():
         limit = rule.trips.test
@@ -76,38 +85,47 @@ def _first_try(scheme: Scheme) -> str:
             if reading and reading.combine is Combine.DIFFERENCE_OF:
                 continue
             sensors = reading.sensors if reading else (rule.watched,)
-            slider = " and ".join(sensors) + (" together" if len(sensors) > 1 else "")
+            slider = _joint(sensors, say) if len(sensors) > 1 else sensors[0]
             kind = scheme.sensors[sensors[0]].kind
-            asked = f"{str(limit.compare).replace('_', ' ')} {value_text(limit.value, kind)}"
+            asked = f"{_compare(limit)} {value_text(limit.value, kind)}"
             waited = time_text(rule.trips.delay.us + scheme.scan_us)
-            return f'<p class="bench-hint">{escape(TRY.format(slider=slider, limit=asked, time=waited))}</p>\n'
+            return f'<p class="bench-hint">{say("try", slider=slider, limit=asked, time=waited)}</p>\n'
     return ""
 
 
-def _together(members: Sequence[str], sensors: Rows) -> str:
+def _joint(members: Sequence[str], say: _Say) -> str:
+    listed = f"{', '.join(members[:-1])} {say.words['and']} {members[-1]}"
+    return say.words["together"].format(sensors=listed)
+
+
+def _together(members: Sequence[str], sensors: Rows, say: _Say) -> str:
     first = next(s for s in sensors if s["name"] == members[0])
-    name = " and ".join(members)
-    return _slider("+".join(members), f"{name} together", "all of them given the same", first, "")
+    return _slider("+".join(members), _joint(members, say), say.words["together_means"], first, "", say)
 
 
-def _reading(scheme: Scheme, sensor: Mapping[str, Any]) -> str:
+def _reading(scheme: Scheme, sensor: Mapping[str, Any], say: _Say) -> str:
     name, kind = sensor["name"], scheme.sensors[sensor["name"]].kind
     limits = "".join(
-        f"<li>{escape(_limit(scheme, one['rule'], trips=one['trips'], value=value_text(one['value'], kind)))}</li>"
+        f"<li>{_limit(scheme, one['rule'], say, trips=one['trips'], value=value_text(one['value'], kind))}</li>"
         for one in sensor["limits"]
     )
-    more = f"<details><summary>Limits on {escape(name)}</summary><ul>{limits}</ul></details>" if limits else ""
-    return _slider(name, name, "measures " + ", ".join(sensor["measures"]), sensor, more)
+    more = f"<details><summary>{say('limits_on', name=name)}</summary><ul>{limits}</ul></details>" if limits else ""
+    measures = say.words["measures"].format(quantities=", ".join(sensor["measures"]))
+    return _slider(name, name, measures, sensor, more, say)
 
 
-def _limit(scheme: Scheme, rule: str, *, trips: bool, value: str) -> str:
+def _limit(scheme: Scheme, rule: str, say: _Say, *, trips: bool, value: str) -> str:
     found = scheme.rules[rule]
     test = (found.trips if trips else found.clears).test
     assert not isinstance(test, bool)
-    return f"{rule} {'trips' if trips else 'clears'} {str(test.compare).replace('_', ' ')} {value}"
+    return say(f"limit_{'trips' if trips else 'clears'}", rule=rule, limit=f"{_compare(test)} {value}")
 
 
-def _slider(key: str, name: str, says: str, sensor: Mapping[str, Any], more: str) -> str:
+def _compare(limit: Limit) -> str:
+    return str(limit.compare).replace("_", " ")
+
+
+def _slider(key: str, name: str, says: str, sensor: Mapping[str, Any], more: str, say: _Say) -> str:
     """A slider and a field for the same value, in base units."""
     low, high, step = (_decimal(sensor[k]) for k in ("low", "high", "step"))
     ident = "bench-" + key.replace("+", "-and-")
@@ -117,7 +135,8 @@ def _slider(key: str, name: str, says: str, sensor: Mapping[str, Any], more: str
         f'<div class="bench-reading" data-row="{escape(key)}"><label for="{ident}"><b>{escape(name)}</b> '
         f"<small>{escape(says)}</small></label>\n"
         f'<div class="bench-value"><input type="range" id="{ident}" {shared} step="{step}">\n'
-        f'<span><input type="number" {shared} step="any" aria-label="{escape(name)}, in {unit}"> {unit}</span></div>\n'
+        f'<span><input type="number" {shared} step="any" aria-label="{say("field", name=name, unit=unit)}"> {unit}'
+        "</span></div>\n"
         f'<p class="bench-now" data-now="{escape(key)}"></p>{more}</div>\n'
     )
 
@@ -126,15 +145,16 @@ def _decimal(micro: int) -> str:
     return f"{micro / 10**6:.6f}".rstrip("0").rstrip(".")
 
 
-def _lines(lines: Rows) -> str:
-    rows = "".join(_line(line) for line in lines if line["form"] == "external")
-    return f'<h3>Signals from outside</h3>\n<ul class="bench-lines">{rows}</ul>\n' if rows else ""
+def _lines(known: Plain, say: _Say) -> str:
+    rows = "".join(_line(line, say) for line in _rows(known, "lines") if line["form"] == "external")
+    return f'<h3>{say("outside")}</h3>\n<ul class="bench-lines">{rows}</ul>\n' if rows else ""
 
 
-def _line(line: Mapping[str, Any]) -> str:
+def _line(line: Mapping[str, Any], say: _Say) -> str:
     name = escape(line["name"])
+    label = say("press_label", name=line["name"])
     press = (
-        f' <button type="button" data-press="{name}" aria-label="Press {name} for one scan">Press</button>'
+        f' <button type="button" data-press="{name}" aria-label="{label}">{say("press")}</button>'
         if line["button"]
         else ""
     )
@@ -144,115 +164,119 @@ def _line(line: Mapping[str, Any]) -> str:
     )
 
 
-def _faults(known: Plain) -> str:
+def _faults(known: Plain, say: _Say) -> str:
     parts: dict[str, dict[str, list[Mapping[str, Any]]]] = {}
     for fault in _rows(known, "faults"):
         for part in fault["parts"]:
             parts.setdefault(fault["part"], {}).setdefault(part, []).append(fault)
     groups = "".join(
-        f'<optgroup label="{escape(kind)}">'
+        f'<optgroup label="{say("part_" + kind)}">'
         + "".join(f"<option>{escape(name)}</option>" for name in names)
         + "</optgroup>"
         for kind, names in parts.items()
     )
     cycles = "".join(
-        f'<button type="button" data-cycle="{escape(u)}">Cycle the power of {escape(u)}</button> '
+        f'<button type="button" data-cycle="{escape(u)}">{say("cycle", unit=u)}</button> '
         for u in cast(Sequence[str], known["units"])
     )
+    names = cast(Sequence[str], known["unplantable"])
+    left_out = f'<p class="bench-hint">{say("unplantable", faults=", ".join(names))}</p>\n' if names else ""
     return (
-        '<h3>Faults</h3>\n<div class="bench-faults"><label>Part '
+        f'<h3>{say("faults")}</h3>\n<div class="bench-faults"><label>{say("part")} '
         f'<select id="bench-part">{groups}</select></label>\n'
-        '<label>What is wrong with it <select id="bench-fault"></select></label>\n'
-        '<button type="button" id="bench-plant">Plant this fault</button></div>\n'
+        f'<label>{say("wrong")} <select id="bench-fault"></select></label>\n'
+        f'<button type="button" id="bench-plant">{say("plant")}</button></div>\n'
         '<p id="bench-means" class="bench-hint"></p>\n'
-        '<ul id="bench-planted" class="bench-planted" aria-label="Planted faults"></ul>\n'
-        f'<p class="bench-cycles">{cycles}</p>\n'
+        f'<ul id="bench-planted" class="bench-planted" aria-label="{say("planted")}"></ul>\n'
+        f'<p class="bench-cycles">{cycles}</p>\n{left_out}'
     )
 
 
-def _cases(cases: Rows) -> str:
+def _cases(known: Plain, say: _Say) -> str:
+    cases = _rows(known, "cases")
     if not cases:
         return ""
     options = "".join(f'<option value="{i}">{escape(case["name"])}</option>' for i, case in enumerate(cases))
     return (
-        '<h3>Cases of the scheme</h3>\n<div class="bench-faults"><label>Case '
+        f'<h3>{say("cases")}</h3>\n<div class="bench-faults"><label>{say("case")} '
         f'<select id="bench-case">{options}</select></label>\n'
-        '<button type="button" id="bench-play">Start this case</button> '
-        '<button type="button" id="bench-step" disabled>Its next step</button></div>\n'
+        f'<button type="button" id="bench-play">{say("case_start")}</button> '
+        f'<button type="button" id="bench-step" disabled>{say("case_step")}</button></div>\n'
         '<p id="bench-case-said" class="bench-hint"></p>\n'
     )
 
 
-def _paths(paths: Rows) -> str:
+def _paths(known: Plain, say: _Say) -> str:
+    paths = _rows(known, "paths")
     groups = (
-        ("Charge sources", [p for p in paths if p["charges"]]),
-        ("Loads", [p for p in paths if p["draws"] and not p["charges"]]),
-        ("Other paths", [p for p in paths if not p["draws"] and not p["charges"]]),
+        ("sources", [p for p in paths if p["charges"]]),
+        ("loads", [p for p in paths if p["draws"] and not p["charges"]]),
+        ("others", [p for p in paths if not p["draws"] and not p["charges"]]),
     )
     lists = "".join(
-        f'<h4>{title}</h4>\n<ul class="bench-paths">{"".join(_path(p["name"]) for p in members)}</ul>\n'
+        f'<h4>{say(title)}</h4>\n<ul class="bench-paths">{"".join(_path(p["name"], say) for p in members)}</ul>\n'
         for title, members in groups
         if members
     )
     return (
-        '<h3>What runs</h3>\n<p class="bench-hint">Open a path to see why.</p>\n'
+        f'<h3>{say("runs")}</h3>\n<p class="bench-hint">{say("open_path")}</p>\n'
         f'<p id="bench-alarms" class="bench-alarms"></p>\n{lists}'
     )
 
 
-def _path(name: str) -> str:
+def _path(name: str, say: _Say) -> str:
+    label = say("why_of", path=name)
     name = escape(name)
     return (
         f'<li data-path="{name}"><button type="button" aria-expanded="false" aria-controls="bench-why-{name}" '
         f'data-why="{name}"><b>{name}</b> <span class="bench-state" data-state="{name}"></span></button>\n'
-        f'<div id="bench-why-{name}" class="bench-why" role="region" aria-label="Why: {name}" hidden></div></li>\n'
+        f'<div id="bench-why-{name}" class="bench-why" role="region" aria-label="{label}" hidden></div></li>\n'
     )
 
 
-def _rules(rules: Rows) -> str:
+def _rules(known: Plain, say: _Say) -> str:
+    rules = _rows(known, "rules")
     rows = "".join(
         f'<li data-rule="{escape(r["name"])}"><b>{escape(r["name"])}</b> <span data-rule-state="{escape(r["name"])}">'
         "</span></li>\n"
         for r in rules
     )
-    return f'<details class="bench-rules"><summary>All rules and their states</summary><ul>{rows}</ul></details>\n'
+    return f'<details class="bench-rules"><summary>{say("rules")}</summary><ul>{rows}</ul></details>\n'
 
 
-def _drawings(drawings: Mapping[str, str]) -> str:
-    options = "".join(
-        f'<option value="{escape(name)}">{escape(f"Logic of {name}" if name else "Overview")}</option>'
-        for name in drawings
-    )
+def _drawings(drawings: Mapping[str, str], say: _Say) -> str:
+    titles = {name: say("logic_of", path=name) if name else say("overview") for name in drawings}
+    options = "".join(f'<option value="{escape(name)}">{titles[name]}</option>' for name in drawings)
     figures = "".join(
         f'<figure class="bench-drawing" data-drawing="{escape(name)}" tabindex="0" role="group" '
-        f'aria-label="Drawing: {escape(f"logic of {name}" if name else "overview")}"{" hidden" if name else ""}>{svg}'
+        f'aria-label="{say.words["drawing_of"].format(name=titles[name])}"{" hidden" if name else ""}>{svg}'
         "</figure>\n"
         for name, svg in drawings.items()
     )
     return (
-        '<h3>On the drawing</h3>\n<p class="bench-hint">Heavy and marked: what acts now. Each box says its state.</p>\n'
-        f'<p><label>Drawing <select id="bench-drawing">{options}</select></label></p>\n{figures}'
+        f'<h3>{say("on_drawing")}</h3>\n<p class="bench-hint">{say("lit")}</p>\n'
+        f'<p><label>{say("drawing")} <select id="bench-drawing">{options}</select></label></p>\n{figures}'
     )
 
 
-def _history() -> str:
-    spans = "".join(f'<option value="{s}">{words}</option>' for s, words in SPANS)
+def _history(say: _Say) -> str:
     return (
-        "<h3>What happened</h3>\n"
-        f'<p><label>Shown <select id="bench-span">{spans}</select></label></p>\n'
-        '<figure class="bench-chart" id="bench-chart" tabindex="0" role="group" aria-label="Strip chart"></figure>\n'
-        '<details><summary>In words</summary><ol id="bench-log" class="bench-log"></ol></details>\n'
+        f"<h3>{say('happened')}</h3>\n"
+        f'<p><label>{say("shown")} <select id="bench-span">{say.options("span", SPANS)}</select></label></p>\n'
+        f'<figure class="bench-chart" id="bench-chart" tabindex="0" role="group" aria-label="{say("strip")}">'
+        "</figure>\n"
+        f'<details><summary>{say("in_words")}</summary><ol id="bench-log" class="bench-log"></ol></details>\n'
     )
 
 
-SPANS = ((60, "the last minute"), (600, "the last 10 min"), (3600, "the last hour"), (0, "all of it"))
+SPANS = (60, 600, 3600, 0)  # seconds; 0 for all of it
 
 
-def _share() -> str:
+def _share(say: _Say) -> str:
     return (
-        '<h3>Pass it on</h3>\n<p class="bench-share"><label for="bench-link">Link to this setting</label> '
+        f'<h3>{say("pass_on")}</h3>\n<p class="bench-share"><label for="bench-link">{say("link")}</label> '
         '<input type="text" id="bench-link" readonly> '
-        '<button type="button" id="bench-copy">Copy the link</button></p>\n'
+        f'<button type="button" id="bench-copy">{say("copy")}</button></p>\n'
         '<p id="bench-link-said" class="bench-hint" role="status"></p>\n'
     )
 

@@ -4,15 +4,6 @@ from __future__ import annotations
 
 from interlock.draw.style import ACCENT, WARNING
 
-# The page when the bench stands alone.
-PAGE = """
-* { box-sizing: border-box }
-body { font: 16px/1.45 Arial, 'Liberation Sans', Helvetica, sans-serif; color: #000; background: #fff; margin: 0 auto;
-  padding: 0 1rem; max-width: 76rem }
-h1 { font-size: 1.5rem; margin: 1rem 0 0 }
-:focus-visible { outline: 3px solid #0b4f8a; outline-offset: 2px }
-"""
-
 STYLE = f"""
 .bench h3 {{ font-size: 1.1rem; margin: 1.4rem 0 .4rem }}
 .bench h4 {{ font-size: 1rem; margin: .8rem 0 .2rem }}

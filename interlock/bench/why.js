@@ -37,7 +37,7 @@ const Why = (() => class {
 
   listing(items, last = "and") {
     if (items.length < 2) return items.join("");
-    return `${items.slice(0, -1).join(this.words.comma)}${this.words[last]}${items[items.length - 1]}`;
+    return `${items.slice(0, -1).join(`${this.words.comma} `)} ${this.words[last]} ${items[items.length - 1]}`;
   }
 
   // A reading with its unit, or the word for an invalid one.
@@ -84,7 +84,7 @@ const Why = (() => class {
     return this.say("rule", {
       rule: name,
       state: this.facts.states[state[0]],
-      running_of: delay ? this.say("running_of", { done: duration(delay.done), delay: duration(delay.us) }) : "",
+      running_of: delay ? " " + this.say("running_of", { done: duration(delay.done), delay: duration(delay.us) }) : "",
       idle: this.run.active(name) && !this.run.tells("in_force", name) ? this.words.idle : "",
       sees: this.sees(rule),
     });
@@ -122,7 +122,7 @@ const Why = (() => class {
     return this.say("output", {
       output: name,
       state: this.words[run.tells("on", name) ? "on" : "off"],
-      cause: causes.join(this.words.and),
+      cause: causes.join(` ${this.words.and} `),
       coil: this.words[run.tells("energised", name) ? "energised" : "released"],
       contact: this.words[run.tells("closed", name) ? "closed" : "open"],
     });

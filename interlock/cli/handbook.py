@@ -11,6 +11,7 @@ from typing import Any
 
 import typer
 
+from interlock.bench.tables import TooWideError
 from interlock.cli.files import refused, write_whole
 from interlock.cli.inject import KEPT, bar, journal_of
 from interlock.cli.opened import opened
@@ -28,6 +29,7 @@ from interlock.faults.inject import Study
 from interlock.faults.inject import inject as study_of
 from interlock.faults.judge import BUDGET as FAULT_BUDGET
 from interlock.faults.parallel import Bench, Cores, Here
+from interlock.handbook.live import bench
 from interlock.handbook.material import Material
 from interlock.handbook.page import handbook_page
 from interlock.handbook.words import Catalogue, WordsError, languages, of_language, read
@@ -78,7 +80,8 @@ def handbook(
         elif faults and not interrupted and scheme.claims:
             study = _study(file, scheme, jobs, resume=resume)
         drawings = _drawings(scheme, portable=portable)
-    except (StudyFileError, NoRendererError) as error:
+        live = [bench(scheme, words, portable=portable)]
+    except (StudyFileError, NoRendererError, TooWideError) as error:
         sys.stderr.write(f"{error}\n")
         return Exit.BAD_INPUT
     material = Material(
@@ -91,7 +94,7 @@ def handbook(
         tuple(assumptions(scheme)),
         _stories(scheme, verdicts),
     )
-    page = handbook_page(material, words)
+    page = handbook_page(material, words, live)
     try:
         write_whole(out, page.encode())
     except OSError as error:

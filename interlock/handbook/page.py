@@ -75,6 +75,13 @@ def handbook_page(material: Material, words: Catalogue, live: Sequence[Live] = (
     return document(words, words("page.title", scheme=scheme.title), style, body, [one.script for one in live])
 
 
+def live_page(words: Catalogue, title: str, live: Sequence[Live]) -> str:
+    """Only what moves, as a page."""
+    main = joined([Html("<main>\n"), element("h1", title), *(_part(one.part) for one in live), Html("</main>\n")])
+    style = STYLE.replace("FOOT", css_string(title)) + "".join(one.style for one in live)
+    return document(words, title, style, joined([main, *_scripts(live)]), [one.script for one in live])
+
+
 def document(words: Catalogue, title: str, style: str, body: Html, scripts: Iterable[str] = ()) -> str:
     """A page around a body. Its policy allows its own scripts, each by digest, and nothing from anywhere."""
     allowed = " ".join(f"'sha256-{_digest(script)}'" for script in scripts if script) or "'none'"

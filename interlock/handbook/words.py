@@ -61,6 +61,10 @@ class Catalogue:
         """The same, its fields included, as text inside HTML."""
         return escape(self(key, **fields))
 
+    def under(self, name: str) -> dict[str, str]:
+        """All texts whose names begin with `NAME.`, by the rest of their names."""
+        return {key.removeprefix(f"{name}."): said for key, said in self.texts.items() if key.startswith(f"{name}.")}
+
     def count(self, key: str, number: int, **fields: object) -> str:
         """A text that has `one` and `many` forms under its key."""
         return self(f"{key}.{'one' if number == 1 else 'many'}", count=number, **fields)

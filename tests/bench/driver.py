@@ -10,7 +10,8 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from interlock.bench.section import bench_page
+from interlock.handbook.live import bench_page
+from interlock.handbook.words import english
 from interlock.scheme.model import Fault, Scheme
 from interlock.scheme.read import load
 from tests.sheet.devtools import Browser, opened
@@ -23,7 +24,7 @@ PLAY = """
 (() => {
   const b = globalThis.interlockBench;
   const given = %s;
-  const run = new b.Installation(JSON.parse(document.getElementById('bench-facts').textContent));
+  const run = new b.Installation(JSON.parse(document.getElementById('bench-data').textContent));
   const why = new b.Why(run);
   const changes = [], words = [];
   let before = null;
@@ -98,7 +99,7 @@ def demo(name: str) -> Scheme:
 def page_of(scheme: Scheme, folder: Path) -> Iterator[Browser]:
     """The bench's page, open; at the end nothing was complained of and nothing fetched."""
     file = folder / "bench.html"
-    file.write_text(bench_page(scheme), encoding="utf-8")
+    file.write_text(bench_page(scheme, english(), portable=True), encoding="utf-8")
     with opened(folder / "profile") as tab:
         tab.go(f"file://{file}")
         yield tab

@@ -12,7 +12,7 @@ import pytest
 from interlock.bench.facts import facts
 from interlock.bench.setting import resets, rest_world
 from interlock.bench.tables import installation
-from interlock.bench.words import WORDS
+from interlock.handbook.words import english
 from interlock.logic.cases import CaseRun
 from interlock.logic.scan import Engine, Seen, World
 from interlock.logic.stretch import run_for
@@ -24,6 +24,7 @@ from tests.sheet.devtools import Browser
 
 pytestmark = pytest.mark.skipif(browser() is None, reason="no chromium to open the page with")
 HUT = "alpine_hut"
+WORDS = english().under("bench")
 STATES = {True: "running", False: "stopped", None: "may be either"}
 SHOWN = "Object.fromEntries([...document.querySelectorAll('[data-state]')].map(e => [e.dataset.state, e.textContent]))"
 
@@ -236,7 +237,7 @@ def test_a_link_opened_elsewhere_shows_the_same_to_the_scan(tab: Browser) -> Non
 
 @pytest.mark.parametrize("fragment", ["bench=00000000,rest,5,", "bench=MARK,rest,5,;0,r,no_such,1", "bench=MARK,x,5,"])
 def test_a_link_of_another_scheme_is_refused_in_words(tab: Browser, fragment: str) -> None:
-    mark = str(facts(demo(HUT))["mark"])
+    mark = str(facts(demo(HUT), WORDS)["mark"])
     address = tab.ask("location.href.split('#')[0]")
     tab.go("about:blank")
     tab.go(f"{address}#{fragment.replace('MARK', mark)}")
@@ -341,7 +342,7 @@ def test_the_words_of_every_reason_come_from_the_catalogue(tab: Browser) -> None
 
 def test_what_the_page_cannot_plant_is_listed() -> None:
     scheme = demo(HUT)
-    known = facts(scheme)
+    known = facts(scheme, WORDS)
     assert known["unplantable"] == []
     assert len(installation(scheme)[1]) == len(scheme.faults)
 
