@@ -84,5 +84,5 @@ STYLE = f"""
 @media (max-width: 56rem) {{ .bench-columns {{ grid-template: "set" "see" "more" / minmax(0, 1fr) }} }}
 @media (max-width: 30rem) {{ .bench-time button, .bench-time label {{ flex: 1 1 45% }} .bench-bar button {{ flex: none;
   max-width: 45% }} }}
-@media print {{ .bench-live {{ display: none }} }}
+@media print {{ .bench {{ display: none }} }}
 """

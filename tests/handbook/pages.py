@@ -71,6 +71,7 @@ def visited(page: str, width: int = 1000) -> Iterator[Browser]:
 def open_everything(tab: Browser) -> None:
     """What can be opened on the page is opened, so that it is looked at too."""
     tab.ask("document.querySelectorAll('details').forEach(d => { d.open = true })")
+    tab.ask("document.querySelectorAll('[aria-expanded=false]').forEach(b => b.click())")
 
 
 def violations(tab: Browser) -> list[str]:
