@@ -458,7 +458,7 @@ def draw(
         typer.Option(
             "--only",
             metavar="KIND",
-            help="overview, wiring, matrix, ladder, logic, machine or case; may be repeated",
+            help="overview, wiring, matrix, ladder, logic, machine, case or permit; may be repeated",
             show_default=False,
         ),
     ] = None,

@@ -47,6 +47,7 @@ DRAWN = (
     DrawingKind.LADDER,
     DrawingKind.MACHINE,
     DrawingKind.CASE,
+    DrawingKind.PERMIT,
 )
 
 

@@ -12,8 +12,10 @@ from interlock.draw.machine import draw_machine
 from interlock.draw.matrix import draw_matrix
 from interlock.draw.overview import draw_overview
 from interlock.draw.page import CAUTION, Drawing
+from interlock.draw.permit import draw_permits
 from interlock.draw.timing import draw_timing
 from interlock.draw.wiring import draw_wiring
+from interlock.logic.permits import permit_map, planes
 from interlock.scheme.model import Scheme
 from interlock.scheme.words import Word
 
@@ -28,6 +30,7 @@ class DrawingKind(Word):
     LOGIC = "logic"
     MACHINE = "machine"
     CASE = "case"
+    PERMIT = "permit"
 
 
 def _overview(scheme: Scheme, portable: bool) -> Iterator[Drawing]:
@@ -69,6 +72,11 @@ def _case(scheme: Scheme, _: bool) -> Iterator[Drawing]:
         )
 
 
+def _permit(scheme: Scheme, _: bool) -> Iterator[Drawing]:
+    for x, y in planes(scheme):
+        yield from draw_permits(scheme, permit_map(scheme, x, y))
+
+
 _DRAW: dict[DrawingKind, Callable[[Scheme, bool], Iterator[Drawing]]] = {
     DrawingKind.OVERVIEW: _overview,
     DrawingKind.WIRING: _wiring,
@@ -77,6 +85,7 @@ _DRAW: dict[DrawingKind, Callable[[Scheme, bool], Iterator[Drawing]]] = {
     DrawingKind.LOGIC: _logic,
     DrawingKind.MACHINE: _machine,
     DrawingKind.CASE: _case,
+    DrawingKind.PERMIT: _permit,
 }
 assert set(_DRAW) == set(DrawingKind), set(DrawingKind) - set(_DRAW)
 

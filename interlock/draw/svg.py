@@ -37,6 +37,16 @@ class Svg:
     title: str
     description: str
     _parts: list[str] = field(default_factory=list)
+    _patterns: str = ""
+
+    def define(self, patterns: str) -> None:
+        """Patterns to fill boxes with, as markup, beside the warning hatching that is always there."""
+        self._patterns += patterns
+
+    def veil(self, x: float, y: float, width: float, height: float, colour: str, opacity: float) -> None:
+        """A box through which one sees what is behind."""
+        at = f'x="{number(x)}" y="{number(y)}" width="{number(width)}" height="{number(height)}"'
+        self._parts.append(f'<rect {at} fill="{colour}" fill-opacity="{number(opacity)}"/>')
 
     def text(
         self,
@@ -151,7 +161,7 @@ class Svg:
             '<defs><pattern id="hatch" width="5" height="5" patternUnits="userSpaceOnUse" '
             'patternTransform="rotate(45)">'
             f'<rect width="5" height="5" fill="{PAPER}"/><line x1="0" y1="0" x2="0" y2="5" stroke="{WARNING}" '
-            'stroke-width="1.6"/></pattern></defs>\n'
+            f'stroke-width="1.6"/></pattern>{self._patterns}</defs>\n'
             f'<rect width="{number(self.width)}" height="{number(self.height)}" fill="{PAPER}"/>\n'
         )
         return head + "\n".join(self._parts) + "\n</svg>\n"

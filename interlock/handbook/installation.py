@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from interlock.draw.everything import DrawingKind
 from interlock.draw.page import Drawing
@@ -149,6 +149,13 @@ def item_html(item: Item, heading: str = "h4") -> Html:
     )
 
 
+def maps(material: Material, words: Catalogue) -> Part:
+    """The permit maps."""
+    found = material.drawings.get(DrawingKind.PERMIT, ())
+    body = [paragraph(words("maps.says")), *_sheets(words, found)] if found else [paragraph(words("maps.none"))]
+    return Part("maps", words("maps.title"), joined(body))
+
+
 def drawings(material: Material, words: Catalogue) -> Part:
     """The drawings of the whole installation."""
     shown = []
@@ -158,8 +165,14 @@ def drawings(material: Material, words: Catalogue) -> Part:
             continue
         title = element("h3", words(f"drawings.{kind}_title"), 'class="screen"')
         shown += [title, paragraph(words(f"drawings.{kind}"), "screen")]
-        alike: dict[str, list[Drawing]] = {}
-        for drawing in found:
-            alike.setdefault(drawing.title, []).append(drawing)
-        shown += [figures(words, sheets) for sheets in alike.values()]
+        shown += _sheets(words, found)
     return Part("drawings", words("drawings.title"), joined(shown))
+
+
+def _sheets(words: Catalogue, found: Iterable[Drawing]) -> Iterator[Html]:
+    """Drawings, those of one title as sheets of one."""
+    alike: dict[str, list[Drawing]] = {}
+    for drawing in found:
+        alike.setdefault(drawing.title, []).append(drawing)
+    for sheets in alike.values():
+        yield figures(words, sheets)

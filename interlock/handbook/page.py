@@ -12,7 +12,7 @@ from interlock.handbook.claims import claims
 from interlock.handbook.faults import faults
 from interlock.handbook.glossary import glossary
 from interlock.handbook.html import Html, Part, element, joined, paragraph, plain
-from interlock.handbook.installation import about, cautions, drawings, installation, more
+from interlock.handbook.installation import about, cautions, drawings, installation, maps, more
 from interlock.handbook.material import Material
 from interlock.handbook.rules import rules
 from interlock.handbook.style import STYLE
@@ -40,6 +40,7 @@ def handbook_page(material: Material, words: Catalogue, live: Sequence[Live] = (
     parts = [
         installation(material, words),
         drawings(material, words),
+        maps(material, words),
         *(one.part for one in live),
         rules(material, words),
         claims(material, words),

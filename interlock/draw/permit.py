@@ -1,0 +1,330 @@
+"""Permit maps drawn: a panel for all paths that stand alike, its edges where the scheme has them.
+
+What a path may do is told by a word, a pattern and a shade at once, so that colour alone says nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from interlock.draw.metrics import fitted, text_width, wrapped
+from interlock.draw.page import FOOT, HEAD, Drawing, Sheet, a4, framed
+from interlock.draw.patches import patches, told
+from interlock.draw.style import ACCENT, FAINT, GREY, LINE_HEIGHT, MARGIN, NORMAL, PAPER, SMALL, WARNING, Stroke
+from interlock.draw.svg import Svg
+from interlock.draw.words import asked_text, condition_text
+from interlock.logic.permits import Panel, PermitMap, Standing, Subject
+from interlock.logic.steady import Alike, Piece
+from interlock.scheme.model import Interval, Limit, Scheme
+from interlock.scheme.units import value_text
+from interlock.scheme.words import Must, Signal
+
+SAYS = (
+    "All else as favourable as can be, resets given, nobody overriding, readings held still. Edges: the rules' limits, "
+    "exact. Lines across: requirements' limits on the truth (dashed: forbids running, plain: asks for service), with "
+    "the band of what sensors may read there."
+)
+WORDS = {
+    Standing.RUNS: "may run",
+    Standing.TURNS: "runs by turns",
+    Standing.DEPENDS: "as it was",
+    Standing.STOPPED: "stopped",
+    Standing.UNKNOWN: "not known",
+}
+assert set(WORDS) == set(Standing), set(Standing) - set(WORDS)
+MEANS = {
+    Standing.RUNS: "it ends up running, wherever the readings came from",
+    Standing.TURNS: "it runs and stops by turns, by a rule's own times",
+    Standing.DEPENDS: "it stays running or stopped, by where the readings came from",
+    Standing.STOPPED: "it ends up stopped, whatever else is set",
+    Standing.UNKNOWN: "whether what went before matters could not be shown",
+}
+assert set(MEANS) == set(Standing), set(Standing) - set(MEANS)
+FILL = {
+    Standing.RUNS: PAPER,
+    Standing.TURNS: "url(#turns)",
+    Standing.DEPENDS: "url(#depends)",
+    Standing.STOPPED: FAINT,
+    Standing.UNKNOWN: "url(#hatch)",
+}
+assert set(FILL) == set(Standing), set(Standing) - set(FILL)
+PATTERNS = (
+    f'<pattern id="depends" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
+    f'<rect width="6" height="6" fill="{PAPER}"/><line x1="0" y1="0" x2="0" y2="6" stroke="{ACCENT}" '
+    'stroke-width="1.6"/></pattern>'
+    '<pattern id="turns" width="7" height="7" patternUnits="userSpaceOnUse">'
+    f'<rect width="7" height="7" fill="{PAPER}"/>'
+    f'<line x1="0" y1="3.5" x2="7" y2="3.5" stroke="{ACCENT}" stroke-width="1.2"/></pattern>'
+)
+
+ROWS, COLUMNS = 2, 2
+LEFT, BELOW, ABOVE = 58.0, 92.0, 14.0  # room around a plot for its scales and its title
+GAP = 14.0
+LEGEND = 4  # lines
+LEAST_X, LEAST_Y = 0.055, 0.075  # of an axis, between two values that are written at it
+Scale = Callable[[int], float]
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A limit that requirements have on an axis: `band` is what a sensor may read while the truth is at the limit,
+    `asked` the condition, `harm` whether they forbid running (else stopping)."""
+
+    value: int
+    band: Interval
+    names: tuple[str, ...]
+    asked: str
+    harm: bool
+
+    @property
+    def words(self) -> str:
+        """`frozen_charge: no running while coldest_cell below 0 degC`."""
+        return _demand(self.names, [self.asked], harm=self.harm)
+
+
+def _demand(names: Sequence[str], asked: Sequence[str], *, harm: bool) -> str:
+    return f"{', '.join(names)}: {'no running' if harm else 'no stop'} while {' and '.join(asked)}"
+
+
+def draw_permits(scheme: Scheme, found: PermitMap) -> list[Drawing]:
+    """A map on as many A4 sheets as its panels take. Panels that are the same everywhere are told in words."""
+    width, height = a4()
+    panels = [panel for panel in found.panels if panel.uniform is None]
+    same = [panel for panel in found.panels if panel.uniform is not None]
+    per_sheet = ROWS * COLUMNS
+    parts = [panels[i : i + per_sheet] for i in range(0, len(panels), per_sheet)] or [[]]
+    title = f"Where what may run: {axis_name(found.x)} and {axis_name(found.y)}"
+    drawings = []
+    for count, part in enumerate(parts, 1):
+        svg = framed(
+            scheme,
+            title,
+            " ".join(_described(scheme, found, p) for p in [*part, *(same if count == 1 else [])]),
+            width=width,
+            height=height,
+            sheet=Sheet(count, len(parts)),
+            says=SAYS,
+        )
+        svg.define(PATTERNS)
+        top = 10 + _key(svg, [told(cell) for p in part for column in p.cells for cell in column])
+        if same and count == 1:
+            words = "; ".join(f"{names_of(scheme, p)}: {WORDS[p.uniform]} everywhere" for p in same if p.uniform)
+            lines = wrapped(words, width - 2 * MARGIN, SMALL)[:2]
+            svg.lines(MARGIN, top - 2, lines, size=SMALL)
+            top += len(lines) * SMALL * LINE_HEIGHT
+        room_x = (width - 2 * MARGIN - GAP * (COLUMNS - 1)) / COLUMNS
+        room_y = (height - top - MARGIN - FOOT + 12) / ROWS
+        for i, panel in enumerate(part):
+            x = MARGIN + (i % COLUMNS) * (room_x + GAP)
+            _panel(svg, scheme, found, panel, (x, top + (i // COLUMNS) * room_y, room_x, room_y))
+        suffix = f"_{count}" if len(parts) > 1 else ""
+        drawings.append(Drawing(f"permit_{_file(found.x)}_{_file(found.y)}{suffix}", title, svg))
+    return drawings
+
+
+def axis_name(group: Alike) -> str:
+    """The group in words: a quantity's name, or what kind of value it is."""
+    return group.name
+
+
+def _file(group: Alike) -> str:
+    return "_".join(group.name.split())
+
+
+def names_of(scheme: Scheme, panel: Panel) -> str:
+    """The paths of a panel, each with its mode."""
+    return ", ".join(subject_name(scheme, s) for s in panel.subjects)
+
+
+def subject_name(scheme: Scheme, subject: Subject) -> str:
+    """A path, with its mode where it has some."""
+    mode = " and ".join(condition_text(scheme, c) for c in subject.mode)
+    return f"{subject.path} while {mode}" if mode else subject.path
+
+
+def _described(scheme: Scheme, found: PermitMap, panel: Panel) -> str:
+    """The panel in words, for those who do not see it: its areas, the largest first."""
+    said = [
+        f"{WORDS[patch.standing]} where {_where(found.x, panel.xs, patch.columns)} and "
+        f"{_where(found.y, panel.ys, patch.rows)}"
+        for patch in patches(panel)
+    ]
+    return f"{names_of(scheme, panel)}: {'; '.join(said)}."
+
+
+def _where(group: Alike, axis: Sequence[Piece], span: tuple[int, int]) -> str:
+    first, last = axis[span[0]], axis[span[1]]
+    low = "" if span[0] == 0 else f"above {value_text(first.low, group.kind)}"
+    high = "" if span[1] == len(axis) - 1 else f"below {value_text(last.high, group.kind)}"
+    name = axis_name(group)
+    return f"{name} is {' and '.join(w for w in (low, high) if w)}" if low or high else f"{name} is anything"
+
+
+def _key(svg: Svg, present: Sequence[Standing]) -> float:
+    """What the patterns mean; gives the height below it."""
+    x, y = MARGIN, MARGIN + HEAD - 4
+    for standing in Standing:
+        if standing not in present:
+            continue
+        words = f"{WORDS[standing]}: {MEANS[standing]}"
+        wide = 20 + text_width(words, SMALL)
+        if x > MARGIN and x + wide > svg.width - MARGIN:
+            x, y = MARGIN, y + 12
+        svg.box(x, y, 16, 9, fill=FILL[standing])
+        svg.text(x + 20, y + 7.5, words, size=SMALL)
+        x += wide + 14
+    return y + 12
+
+
+def _panel(svg: Svg, scheme: Scheme, found: PermitMap, panel: Panel, at: tuple[float, float, float, float]) -> None:
+    left, top, width, height = at
+    plot = (left + LEFT, top + ABOVE, width - LEFT - 6, height - ABOVE - BELOW)
+    title = fitted(names_of(scheme, panel), width, NORMAL, bold=True)
+    svg.text(left, top + 8, title, bold=True)
+    x_marks = marks(scheme, found.x, panel.subjects)
+    y_marks = marks(scheme, found.y, panel.subjects)
+    to_x = _scale(panel.xs, x_marks, plot[0], plot[2], LEAST_X)
+    to_y = _scale(panel.ys, y_marks, plot[1] + plot[3], -plot[3], LEAST_Y)
+    labels: list[tuple[str, float, float]] = []
+    for patch in patches(panel):
+        x1, x2 = to_x(panel.xs[patch.columns[0]].low), to_x(panel.xs[patch.columns[1]].high)
+        y1, y2 = to_y(panel.ys[patch.rows[1]].high), to_y(panel.ys[patch.rows[0]].low)
+        svg.open_group(f"{WORDS[patch.standing]}: {MEANS[patch.standing]}")
+        svg.box(x1, y1, x2 - x1, y2 - y1, fill=FILL[patch.standing])
+        svg.close_group()
+        if text_width(WORDS[patch.standing], SMALL, bold=True) + 6 <= x2 - x1 and y2 - y1 >= SMALL + 4:
+            labels.append((WORDS[patch.standing], (x1 + x2) / 2, (y1 + y2) / 2 + 3))
+    _limits(svg, x_marks, to_x, plot, across=True)
+    _limits(svg, y_marks, to_y, plot, across=False)
+    svg.box(plot[0], plot[1], plot[2], plot[3], fill="none")
+    for words, x, y in labels:
+        wide = text_width(words, SMALL, bold=True) + 4
+        svg.box(x - wide / 2, y - 7.5, wide, 10, stroke=None)
+        svg.text(x, y, words, size=SMALL, bold=True, anchor="middle")
+    _scales(svg, found, panel, (x_marks, y_marks), (to_x, to_y), plot)
+    _legend(svg, scheme, panel, [*x_marks, *y_marks], (left, plot[1] + plot[3] + 56, width))
+
+
+def _scale(axis: Sequence[Piece], marked: Sequence[Mark], start: float, length: float, least: float) -> Scale:
+    """Values to places. The ends of an axis, where nothing happens any more, are cut to a share of what lies between;
+    what would stand too close to its neighbour is moved apart: the scale then is not even, and its words count."""
+    inner = sorted(
+        {p.low for p in axis[1:-1] if p.point} | {m.value for m in marked if axis[0].low < m.value < axis[-1].high}
+    )
+    low, high = axis[0].low, axis[-1].high
+    if not inner:
+        return lambda value: start + length * (value - low) / max(high - low, 1)
+    room = max(inner[-1] - inner[0], (high - low) // 10, 1)
+    stops = [max(low, inner[0] - room // 4), *inner, min(high, inner[-1] + room // 4)]
+    shares = [max((b - a) / max(stops[-1] - stops[0], 1), least) for a, b in pairwise(stops)]
+    total = sum(shares)
+    places = [0.0]
+    for share in shares:
+        places.append(places[-1] + share / total)
+
+    def place(value: int) -> float:
+        value = min(max(value, stops[0]), stops[-1])
+        for i in range(len(shares)):
+            if value <= stops[i + 1]:
+                part = (value - stops[i]) / max(stops[i + 1] - stops[i], 1)
+                return start + length * (places[i] + part * (places[i + 1] - places[i]))
+        return start + length
+
+    return place
+
+
+def _limits(
+    svg: Svg, marked: Sequence[Mark], to: Scale, plot: tuple[float, float, float, float], *, across: bool
+) -> None:
+    """Requirements' limits with their bands, over the areas."""
+    x, y, width, height = plot
+    for mark in marked:
+        svg.open_group(mark.words)
+        stroke = Stroke.WARNING if mark.harm else Stroke.ACCENT
+        low, high = sorted((to(mark.band.low), to(mark.band.high)))
+        at = to(mark.value)
+        colour = WARNING if mark.harm else ACCENT
+        if across:
+            svg.veil(low, y, high - low, height, colour, 0.2 if mark.harm else 0.12)
+            svg.line(at, y, at, y + height, stroke)
+        else:
+            svg.veil(x, low, width, high - low, colour, 0.2 if mark.harm else 0.12)
+            svg.line(x, at, x + width, at, stroke)
+        svg.close_group()
+
+
+def _scales(
+    svg: Svg,
+    found: PermitMap,
+    panel: Panel,
+    marked: tuple[Sequence[Mark], Sequence[Mark]],
+    to: tuple[Scale, Scale],
+    plot: tuple[float, float, float, float],
+) -> None:
+    x, y, width, height = plot
+    values = sorted({p.low for p in panel.xs[1:-1] if p.point} | {m.value for m in marked[0]})
+    last = -1e9
+    for value in values:
+        at = to[0](value)
+        svg.line(at, y + height, at, y + height + 3)
+        if at - last >= SMALL + 1:
+            words = value_text(value, found.x.kind)
+            svg.text(at + 3, y + height + 5 + text_width(words, SMALL), words, size=SMALL, turned=True)
+            last = at
+    svg.text(x + width, y + height + 45, axis_name(found.x), size=SMALL, anchor="end", colour=GREY)
+    values = sorted({p.low for p in panel.ys[1:-1] if p.point} | {m.value for m in marked[1]})
+    last = 1e9
+    for value in values:
+        at = to[1](value)
+        svg.line(x - 3, at, x, at)
+        if last - at >= SMALL + 0.5:
+            svg.text(x - 5, at + 2.5, value_text(value, found.y.kind), size=SMALL, anchor="end")
+            last = at
+    svg.text(x - LEFT + 8, y + height / 2 + text_width(axis_name(found.y), SMALL) / 2, axis_name(found.y), size=SMALL,
+             colour=GREY, turned=True)  # fmt: skip
+
+
+def _legend(svg: Svg, scheme: Scheme, panel: Panel, marked: Sequence[Mark], at: tuple[float, float, float]) -> None:
+    x, y, width = at
+    said = []
+    for name in panel.rules:
+        rule = scheme.rules[name]
+        tests = [asked_text(scheme, rule.watches, rule.watched, t.test) for t in (rule.trips, rule.clears)]
+        said.append(f"{name} trips {tests[0]}, clears {tests[1]}")
+    demands: dict[tuple[tuple[str, ...], bool], dict[str, None]] = {}
+    for mark in marked:
+        demands.setdefault((mark.names, mark.harm), {})[mark.asked] = None
+    said += [_demand(names, list(asked), harm=harm) for (names, harm), asked in demands.items()]
+    lines = wrapped("; ".join(said), width, SMALL)
+    if len(lines) > LEGEND:
+        lines = [*lines[: LEGEND - 1], fitted(" ".join(lines[LEGEND - 1 :]), width, SMALL)]
+    svg.lines(x, y, lines, size=SMALL, colour=GREY)
+
+
+def marks(scheme: Scheme, group: Alike, subjects: Sequence[Subject]) -> list[Mark]:
+    """The limits of requirements on these paths, where the group's sensors measure what they are on."""
+    found: dict[tuple[int, bool, str], tuple[Interval, dict[str, None]]] = {}
+    for claim in scheme.claims:
+        if not any(s.path == claim.path and (not claim.any_of or s.mode in claim.any_of) for s in subjects):
+            continue  # the claim counts in another mode of the path
+        for condition in claim.conditions:
+            if condition.signal is Signal.QUANTITY and isinstance(condition.test, Limit):
+                value, harm = condition.test.value, claim.must is Must.NEVER_RUNNING
+                band = _band(scheme, group, condition.name, value)
+                if band is not None:
+                    key = value, harm, condition_text(scheme, condition)
+                    found.setdefault(key, (band, {}))[1][claim.requirement] = None
+    return [
+        Mark(value, band, tuple(names), asked, harm)
+        for (value, harm, asked), (band, names) in sorted(found.items(), key=lambda item: item[0])
+    ]
+
+
+def _band(scheme: Scheme, group: Alike, quantity: str, value: int) -> Interval | None:
+    """All that a sensor of the group may read while the quantity is at the value."""
+    errors = [e.interval for s in group.sensors for e in scheme.sensors[s].measures if e.quantity == quantity]
+    if not errors:
+        return None
+    return Interval(value + min(e.low for e in errors), value + max(e.high for e in errors))
