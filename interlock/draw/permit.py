@@ -155,9 +155,10 @@ def _described(scheme: Scheme, found: PermitMap, panel: Panel) -> str:
 
 
 def _where(group: Alike, axis: Sequence[Piece], span: tuple[int, int]) -> str:
+    """A stretch of an axis in words; the end of the axis itself is a piece of its own and no limit."""
     first, last = axis[span[0]], axis[span[1]]
-    low = "" if span[0] == 0 else f"above {value_text(first.low, group.kind)}"
-    high = "" if span[1] == len(axis) - 1 else f"below {value_text(last.high, group.kind)}"
+    low = "" if span[0] <= 1 else f"above {value_text(first.low, group.kind)}"
+    high = "" if span[1] >= len(axis) - 2 else f"below {value_text(last.high, group.kind)}"
     name = axis_name(group)
     return f"{name} is {' and '.join(w for w in (low, high) if w)}" if low or high else f"{name} is anything"
 

@@ -290,3 +290,92 @@ def test_what_random_schemes_say_depends_is_shown_both_ways(seed: int, counted: 
                     counts["depends replayed"] += 1
     assert counts["depends replayed"]
     counted("permit maps of random schemes", counts)
+
+
+# --- by hand
+
+SMALL_SCHEME = """
+scheme: A shed
+scan: 1 s
+quantities: {{air: {{span: -20 to 40 degC}}, level: {{span: 0 to 100 %}}}}
+sensors:
+  probe: {{measures: {{air: 0 to 0 K}}, valid: -20 to 40 degC}}
+  gauge: {{measures: {{level: 0 to 0 %}}, valid: 0 to 100 %}}
+lines: {{key: external}}
+rules:
+{rules}
+  low: {{watches: gauge, trips: below 20 %, clears: above 30 %, blocks: fan}}
+paths: {{fan: {{flow: discharge}}}}
+outputs: {{K1: {{drives: [fan], contact: normally_open, runs_when: closed}}}}
+"""
+
+
+def shed(*rules: str) -> Scheme:
+    return loads(SMALL_SCHEME.format(rules="\n".join(f"  {rule}" for rule in rules)))
+
+
+def over_air(scheme: Scheme) -> list[tuple[str, Standing]]:
+    """Along the first axis, with a full store: each piece in degrees and what the fan may do."""
+    x, y = planes(scheme)[0]
+    assert (x.name, y.name) == ("air", "level")
+    (panel,) = permit_map(scheme, x, y).panels
+    return [
+        (f"{p.low // 10**6}" + ("" if p.point else f"..{p.high // 10**6}"), panel.cells[i][-1].standing)
+        for i, p in enumerate(panel.xs)
+    ]
+
+
+def test_hysteresis_is_shown_between_trip_and_clear_with_its_ends() -> None:
+    """By hand: below 3 stopped; at 3 up to and with 7 as it was; above 7 it may run."""
+    scheme = shed("cold: {watches: probe, trips: below 3 degC for 2 s, clears: above 7 degC for 5 s, blocks: fan}")
+    assert over_air(scheme) == [
+        ("-20", Standing.STOPPED),
+        ("-20..3", Standing.STOPPED),
+        ("3", Standing.DEPENDS),
+        ("3..7", Standing.DEPENDS),
+        ("7", Standing.DEPENDS),
+        ("7..40", Standing.RUNS),
+        ("40", Standing.RUNS),
+    ]
+
+
+def test_a_single_point_between_two_like_areas_is_kept() -> None:
+    """By hand: started above 5 (until below 4) and below 5 (until above 6), so that it runs on both sides of 5; at 5
+    itself neither trips, and both are as they were."""
+    scheme = shed(
+        "warm: {watches: probe, trips: above 5 degC, clears: below 4 degC, starts: [fan]}",
+        "cool: {watches: probe, trips: below 5 degC, clears: above 6 degC, starts: [fan]}",
+    )
+    found = dict(over_air(scheme))
+    assert found["5"] is Standing.DEPENDS
+    assert {standing for at, standing in found.items() if at != "5"} == {Standing.RUNS}
+
+
+def test_a_line_from_outside_is_taken_as_it_favours_the_path() -> None:
+    """By hand: the key must be on; then cold counts as ever."""
+    scheme = shed(
+        "locked: {watches: key, trips: off, clears: on, blocks: fan}",
+        "cold: {watches: probe, trips: below 3 degC, clears: above 7 degC, blocks: fan}",
+    )
+    assert dict(over_air(scheme))["7..40"] is Standing.RUNS
+    assert dict(over_air(scheme))["-20..3"] is Standing.STOPPED
+
+
+def test_only_what_holds_long_enough_is_counted_as_a_history() -> None:
+    """By hand: both trip below 3, `late` after 10 s and `early` after 2 s; above 7 `late` clears after 1 s and `early`
+    after 60 s. Whoever has `late` active has had `early` trip before and not clear since: (clear, active) never is."""
+    scheme = shed(
+        "early: {watches: probe, trips: below 3 degC for 2 s, clears: above 7 degC for 60 s, blocks: fan}",
+        "late: {watches: probe, trips: below 3 degC for 10 s, clears: above 7 degC for 1 s, blocks: fan}",
+    )
+    group = alike(scheme)[0]
+    (between,) = [p for p in pieces(scheme, group) if (p.low, p.high) == (3_000_000, 7_000_000)]
+    found = vectors(scheme, group, [scheme.rules["early"], scheme.rules["late"]], between)
+    assert set(found) == {(True, True), (True, False), (False, False)}
+
+
+def test_a_rule_that_nobody_can_reset_never_lets_go() -> None:
+    """By hand: it starts tripped and no line resets it, so the fan never runs, wherever the air is."""
+    scheme = shed("hot: {watches: probe, trips: above 30 degC, clears: below 20 degC, reset: manual, blocks: fan}")
+    found = dict(over_air(scheme))
+    assert Standing.RUNS not in found.values()
