@@ -96,21 +96,21 @@ class Svg:
     def line(self, x1: float, y1: float, x2: float, y2: float, stroke: Stroke = Stroke.PLAIN) -> None:
         """A straight line."""
         ends = f'x1="{number(x1)}" y1="{number(y1)}" x2="{number(x2)}" y2="{number(y2)}"'
-        self._parts.append(f"<line {ends} {_pen(stroke)}/>")
+        self._parts.append(f"<line {ends} {pen_attributes(stroke)}/>")
 
     def polyline(self, points: Sequence[tuple[float, float]], stroke: Stroke = Stroke.PLAIN) -> None:
         """A line through points."""
         path = " ".join(f"{number(x)},{number(y)}" for x, y in points)
-        self._parts.append(f'<polyline points="{path}" fill="none" {_pen(stroke)}/>')
+        self._parts.append(f'<polyline points="{path}" fill="none" {pen_attributes(stroke)}/>')
 
     def curve(self, path: str, stroke: Stroke = Stroke.PLAIN) -> None:
         """An SVG path, not filled."""
-        self._parts.append(f'<path d="{path}" fill="none" {_pen(stroke)}/>')
+        self._parts.append(f'<path d="{path}" fill="none" {pen_attributes(stroke)}/>')
 
     def polygon(self, points: Sequence[tuple[float, float]], fill: str = BLACK, stroke: Stroke | None = None) -> None:
         """A filled shape."""
         path = " ".join(f"{number(x)},{number(y)}" for x, y in points)
-        pen = f" {_pen(stroke)}" if stroke else ""
+        pen = f" {pen_attributes(stroke)}" if stroke else ""
         self._parts.append(f'<polygon points="{path}" fill="{fill}"{pen}/>')
 
     def box(
@@ -127,7 +127,7 @@ class Svg:
         """A rectangle; `fill` "hatch" is the warning hatching, "none" leaves what is behind."""
         painted = "url(#hatch)" if fill == "hatch" else fill
         corner = f' rx="{number(round_by)}"' if round_by else ""
-        pen = f" {_pen(stroke)}" if stroke else ""
+        pen = f" {pen_attributes(stroke)}" if stroke else ""
         at = f'x="{number(x)}" y="{number(y)}" width="{number(width)}" height="{number(height)}"'
         self._parts.append(f'<rect {at}{corner} fill="{painted}"{pen}/>')
 
@@ -167,7 +167,8 @@ class Svg:
         return head + "\n".join(self._parts) + "\n</svg>\n"
 
 
-def _pen(stroke: Stroke) -> str:
+def pen_attributes(stroke: Stroke) -> str:
+    """A kind of line as attributes of an element."""
     pen = PENS[stroke]
     dash = f' stroke-dasharray="{pen.dash}"' if pen.dash else ""
     return f'stroke="{pen.colour}" stroke-width="{number(pen.width)}"{dash}'

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 
 from interlock.draw.machine import STRIP_FOOT, STRIP_HEAD
 from interlock.draw.page import Drawing
-from interlock.draw.svg import number
+from interlock.draw.style import PENS, Stroke
+from interlock.draw.svg import number, pen_attributes
 from interlock.handbook.html import Html, plain
 from interlock.handbook.words import Catalogue
 
@@ -15,6 +16,8 @@ _HEAD = re.compile(r"<\?xml[^>]*\?>\s*")
 _ID = re.compile(r'(?<=\sid=")([^"]*)(?=")')
 _LINK = re.compile(r"<a href=[^>]*>|</a>")
 _SIZE = re.compile(r'(<svg [^>]*?) width="[\d.]+pt" height="[\d.]+pt"')
+_ADJUST = ' lengthAdjust="spacingAndGlyphs"'  # the page's fonts have the widths that were measured: spacing will do
+_PENS = {pen_attributes(stroke): f"pen-{stroke}" for stroke in Stroke}
 _UNSAFE = re.compile(r"[^A-Za-z0-9_-]")
 
 
@@ -25,7 +28,19 @@ def inline_svg(drawing: Drawing) -> Html:
     text = _ID.sub(lambda found: prefix + _UNSAFE.sub("-", found[1]), text)
     text = re.sub(r"url\(#([^)]*)\)", lambda found: f"url(#{prefix}{_UNSAFE.sub('-', found[1])})", text)
     text = text.replace('aria-labelledby="title desc"', f'aria-labelledby="{prefix}title {prefix}desc"', 1)
-    return Html(_SIZE.sub(r"\1", text, count=1))
+    for attributes, name in _PENS.items():
+        text = text.replace(f" {attributes}/>", f' class="{name}"/>')
+    return Html(_SIZE.sub(r"\1", text.replace(_ADJUST, ""), count=1))
+
+
+def pens() -> str:
+    """The kinds of line as a style, once for all drawings of a page."""
+    return "".join(
+        f".pen-{stroke} {{ stroke: {pen.colour}; stroke-width: {number(pen.width)}"
+        + (f"; stroke-dasharray: {pen.dash}" if pen.dash else "")
+        + " }\n"
+        for stroke, pen in PENS.items()
+    )
 
 
 def strip(words: Catalogue, drawing: Drawing) -> Html:

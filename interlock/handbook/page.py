@@ -12,6 +12,7 @@ from interlock.handbook.claims import claims
 from interlock.handbook.faults import faults
 from interlock.handbook.glossary import glossary
 from interlock.handbook.html import Html, Part, element, joined, paragraph, plain
+from interlock.handbook.inline import pens
 from interlock.handbook.installation import about, cautions, drawings, installation, maps, more
 from interlock.handbook.material import Material
 from interlock.handbook.rules import rules
@@ -72,7 +73,7 @@ def handbook_page(material: Material, words: Catalogue, live: Sequence[Live] = (
             *_scripts(live),
         ]
     )
-    style = STYLE.replace("FOOT", css_string(f"{foot}. {NO_CERTIFICATE}")) + "".join(one.style for one in live)
+    style = STYLE.replace("FOOT", css_string(f"{foot}. {NO_CERTIFICATE}")) + pens() + "".join(one.style for one in live)
     return document(words, words("page.title", scheme=scheme.title), style, body, [one.script for one in live])
 
 
