@@ -3,23 +3,32 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
-from interlock.check.facts import Facts
 from interlock.check.idents import Ident
 from interlock.check.make import finding
+from interlock.check.truths import Truths
 from interlock.scheme.findings import Finding
 from interlock.scheme.model import Scheme, Sensor
 from interlock.scheme.truth import Implied, implied_assumptions
 from interlock.scheme.units import value_text
 
+if TYPE_CHECKING:
+    from interlock.check.facts import Facts
+
 
 def check(facts: Facts) -> Iterator[Finding]:
-    """All findings of this family. A reading that fits all intervals at once exists only where the quantities are near
-    enough to each other; that must follow from the spans and ties."""
-    for sensor in facts.scheme.sensors.values():
-        tighter = implied_assumptions(facts.truths.closed, (sensor,))
+    """All findings of this family."""
+    return assumed(facts.scheme, facts.truths)
+
+
+def assumed(scheme: Scheme, truths: Truths) -> Iterator[Finding]:
+    """What each sensor's error assumes. A reading that fits all intervals at once exists only where the quantities are
+    near enough to each other; that must follow from the spans and ties."""
+    for sensor in scheme.sensors.values():
+        tighter = implied_assumptions(truths.closed, (sensor,))
         if tighter:
-            yield _assumption(facts.scheme, sensor, tighter)
+            yield _assumption(scheme, sensor, tighter)
 
 
 def _assumption(scheme: Scheme, sensor: Sensor, tighter: tuple[Implied, ...]) -> Finding:

@@ -13,6 +13,7 @@ from interlock.cli import firmware
 from interlock.cli.arguments import FileArgument, JsonOption
 from interlock.cli.record_app import app as record_app
 from interlock.cli.status import Exit
+from interlock.garbage import collected_seldom
 
 app = typer.Typer(
     name="interlock",
@@ -540,6 +541,7 @@ firmware.register(app)
 
 def main() -> None:
     """The program: no traceback ever reaches a user."""
+    collected_seldom()
     code: int
     try:
         app(standalone_mode=True)

@@ -213,10 +213,10 @@ def _unprotected(scheme: Scheme, claims: list[Claim]) -> list[Claim]:
 
 def assumptions(scheme: Scheme) -> list[str]:
     """What a sensor's intervals forbid beyond the declared ties: assumed by every verdict."""
-    from interlock.check.assumptions import check
-    from interlock.check.facts import Facts
+    from interlock.check.assumptions import assumed
+    from interlock.check.truths import Truths
 
-    return [finding.message for finding in check(Facts(scheme))]
+    return [finding.message for finding in assumed(scheme, Truths(scheme))]
 
 
 def verdict_json(

@@ -128,11 +128,3 @@ def volt_reader(sensing: Sensing, side: int, at: Ends, valid: Range) -> Function
     least, most = (exact(end) for end in just_outside(valid))
     converted = _converter(sensing, side)
     return lambda u: ((converted((zero + whole * u) / scale) * nominal - nominal_zero) / back).clip(least, most)
-
-
-def highest_of(balls: list[Ball]) -> Ball:
-    """An upper bound of all of them."""
-    bound = balls[0].upper()
-    for ball in balls[1:]:
-        bound = bound.max(ball.upper())
-    return bound

@@ -7,9 +7,11 @@ whatever is rounded. Each number carries its derivative, so that a function's ri
 from __future__ import annotations
 
 import heapq
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from contextlib import AbstractContextManager
 from fractions import Fraction
+from functools import reduce
+from typing import NamedTuple
 
 from flint import arb, ctx, fmpq
 
@@ -135,57 +137,82 @@ def _root(function: Callable[[Dual], Dual], wanted: Ball, start: Ball) -> Ball:
     raise ArithmeticError("no such value")
 
 
-def highest(function: Callable[[Dual], Dual], low: Fraction, high: Fraction, near: Fraction) -> Ball:
-    """An upper bound of a continuous function over [low, high], at most `near` above its highest value; a function that
-    hardly changes over the whole range would take very long, and is given twice that after each `PATIENCE` pieces.
+class Over(NamedTuple):
+    """A continuous function and the range over which it matters."""
+
+    function: Callable[[Dual], Dual]
+    low: Fraction
+    high: Fraction
+
+
+class _End(NamedTuple):
+    """An end of a piece: where, and the function's value there."""
+
+    at: Ball
+    value: Ball
+
+
+def highest(overs: Iterable[Over], near: Fraction) -> Ball:
+    """An upper bound of all these functions over their ranges, at most `near` above the highest value of any; functions
+    that hardly change over a whole range would take very long, and are given twice that after each `PATIENCE` pieces.
 
     Branch and bound: over a piece on which the slope has one sign the highest value is that of an end; over any other
-    piece the value in the middle and the steepest slope bound it (the mean value theorem). The piece that may reach
-    highest is halved first. Raises ArithmeticError where no bound is found: the function is not finite.
+    piece the function lies below the two lines that rise from its ends as steeply as it can. The piece that may reach
+    highest is halved first. Raises ArithmeticError where no bound is found: a function is not finite.
     """
-    ends = (exact(low), exact(high))
-
-    def at(x: Ball) -> Ball:
-        return function(Dual(x, arb(1))).value
-
-    best = max((at(end) for end in ends), key=lambda ball: float(ball.lower()))
-    if low == high:
-        return best
     tolerance = exact(near)
-    pieces: list[tuple[float, int, Ball, Ball, Ball]] = []
+    pieces: list[tuple[float, int, Ball, Callable[[Dual], Dual], _End, _End]] = []
+    best = arb.neg_inf()
     count = 0
 
-    def consider(left: Ball, right: Ball) -> None:
-        nonlocal best, count
-        over = function(Dual(left.union(right), arb(1)))
+    def end(function: Callable[[Dual], Dual], at: Ball) -> _End:
+        nonlocal best
+        value = function(Dual(at, arb(1))).value
+        if not value.lower() <= best:
+            best = value.lower()
+        return _End(at, value)
+
+    def consider(function: Callable[[Dual], Dual], left: _End, right: _End) -> None:
+        nonlocal count
+        over = function(Dual(left.at.union(right.at), arb(1)))
         if over.slope >= 0 or over.slope <= 0:
             return  # its ends count already
-        middle = arb(((left + right) / 2).mid())
-        value = at(middle)
-        if value.lower() > best.lower():
-            best = value
-        bound = (value + abs(over.slope) * (right - left) / 2).upper()
+        bound = _below_lines(over.slope, left, right)
         if not bound.is_finite() or over.value.upper() < bound:
             bound = over.value.upper() if over.value.is_finite() else arb.pos_inf()
         count += 1
-        heapq.heappush(pieces, (-float(bound), count, bound, left, right))
+        heapq.heappush(pieces, (-float(bound), count, bound, function, left, right))
 
-    def split(left: Ball, right: Ball) -> None:
-        nonlocal best
-        middle = arb(((left + right) / 2).mid())
-        value = at(middle)
-        if value.lower() > best.lower():
-            best = value
-        consider(left, middle)
-        consider(middle, right)
-
-    consider(*ends)
+    tops: list[Ball] = []
+    for function, low, high in overs:
+        left = end(function, exact(low))
+        right = end(function, exact(high))
+        tops.extend((left.value, right.value))
+        if low < high:
+            consider(function, left, right)
     while pieces:
-        _, _, bound, left, right = pieces[0]
+        _, _, bound, function, left, right = pieces[0]
         if count > MOST_PIECES and not bound.is_finite():
             raise ArithmeticError("no bound is found")
-        if bound <= best.lower() + tolerance * 2 ** (count // PATIENCE) or count > MOST_PIECES:
-            return bound.max(best.upper())
+        if bound <= best + tolerance * 2 ** (count // PATIENCE) or count > MOST_PIECES:
+            tops.append(bound)
+            break
         heapq.heappop(pieces)
-        split(left, right)
-    return best.upper()
+        middle = end(function, arb(((left.at + right.at) / 2).mid()))
+        tops.append(middle.value)
+        consider(function, left, middle)
+        consider(function, middle, right)
+    return highest_of(tops)
+
+
+def highest_of(balls: Iterable[Ball]) -> Ball:
+    """An upper bound of all of them."""
+    return reduce(arb.max, (ball.upper() for ball in balls))
+
+
+def _below_lines(slope: Ball, left: _End, right: _End) -> Ball:
+    """What a function with such slopes, some above 0 and some below, stays below between two values of its own:
+    where the steepest rise from the one meets the steepest fall to the other."""
+    rise, fall = slope.upper(), slope.lower()
+    met = rise * right.value - fall * left.value - rise * fall * (right.at - left.at)
+    return (met / (rise - fall)).upper()

@@ -11,9 +11,9 @@ from typing import NamedTuple
 
 from flint import arb
 
-from interlock.elements.chain import MICRO, OPEN_OHMS, Range, ends, highest_of, just_outside, ohm_reader, volt_reader
+from interlock.elements.chain import MICRO, OPEN_OHMS, Range, ends, just_outside, ohm_reader, volt_reader
 from interlock.elements.curves import Function, corners, degrees_of, judge, ohms, ohms_of, part_of
-from interlock.elements.enclose import Ball, Dual, exact, highest, precisely
+from interlock.elements.enclose import Ball, Dual, Over, exact, highest, highest_of, precisely
 from interlock.elements.records import Curve, Divider, ElementError, Sensing, Shunt, Thermometer
 
 NEAR = Fraction(1, 4 * MICRO)  # how far above the exact bound the computed one may lie
@@ -175,9 +175,9 @@ def error_interval(sensing: Sensing, truth: Range, valid: Range) -> Range:
         else:
             up, down = _volt_errors(sensing, 1, valid), _volt_errors(sensing, -1, valid)
             high_end = high
-        most = highest_of([highest(e.error, *_readable(e.reading, low, high_end, valid, 1), NEAR) for e in up])
+        most = highest((Over(e.error, *_readable(e.reading, low, high_end, valid, 1)) for e in up), NEAR)
         # An element that is warmer than its place reads higher: what it warms itself matters on one side alone.
-        least = highest_of([highest(e.error, *_readable(e.reading, low, high, valid, -1), NEAR) for e in down])
+        least = highest((Over(e.error, *_readable(e.reading, low, high, valid, -1)) for e in down), NEAR)
         return Range(min(-_up(least), _up(most)), _up(most))
 
 

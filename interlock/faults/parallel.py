@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator, Sequence
 from typing import Any, NamedTuple, Protocol, TypeVar
 
 from interlock.faults.court import Answers, Batch, Court
+from interlock.garbage import collected_seldom
 from interlock.scheme.model import Scheme
 
 FEW = 4  # batches that are sooner done here than handed out
@@ -51,7 +52,7 @@ class Cores:
         from joblib import Parallel, delayed
 
         pool = Parallel(n_jobs=self.jobs, backend="loky", return_as="generator_unordered", batch_size=1)
-        yield from pool(delayed(answered)(self._work, batch) for batch in batches)
+        yield from pool(delayed(_on_a_core)(self._work, batch) for batch in batches)
 
 
 class Packed(NamedTuple):
@@ -86,6 +87,11 @@ def set_up(key: str, make: Callable[[], T]) -> T:
 def answered(work: Packed, batch: Batch) -> Answers:
     """A batch judged in a worker, which keeps the scheme from batch to batch."""
     return set_up(work.key, lambda: _unpacked(work)).answers(batch)
+
+
+def _on_a_core(work: Packed, batch: Batch) -> Answers:
+    collected_seldom()  # this process is ours alone; a cluster's workers are not
+    return answered(work, batch)
 
 
 def _unpacked(work: Packed) -> Court:
