@@ -110,6 +110,7 @@ class View:
     elements: tuple[tuple[str, Element], ...]  # by the sensor whose element it is, in the scheme's order
     faults: FaultSet
     limits: Limits = ()  # limits on quantities that have been moved
+    apart: tuple[tuple[str, str, Span], ...] = ()  # first element less second, where both are stuck
 
 
 class Group:
@@ -150,7 +151,11 @@ class Group:
                 q = self.place["quantity", e.quantity]
                 self.possible &= bounds.add(v, q, e.interval.high * SCALE) and bounds.add(q, v, -e.interval.low * SCALE)
             if element.span:
-                self.possible &= bounds.add_all(tuple(_within(v, element.span)))
+                self.possible &= bounds.add_all(tuple(within(v, element.span)))
+        for one, other, span in view.apart:
+            if one in present and other in present:
+                v, w = self.place["element", one], self.place["element", other]
+                self.possible &= bounds.add_all(tuple(difference(v, w, span)))
         self.bounds = bounds
         self.choices = [self._choices(slot, view.faults) for slot in slots] if self.possible else []
 
@@ -162,7 +167,7 @@ class Group:
             for c in slot[1:]:
                 assert isinstance(c, Condition)
                 assert isinstance(c.test, Limit)
-                met += _within(self.place["quantity", c.name], self._limits.get(c) or _limit_span(c.test))
+                met += within(self.place["quantity", c.name], self._limits.get(c) or _limit_span(c.test))
             return [(1, tuple(met)), (0, ())]
         rule = self.index.scheme.rules[str(slot[1])]
         found: dict[Choice, None] = {}
@@ -206,9 +211,9 @@ class Group:
         assert valid.low is not None
         assert valid.high is not None
         return [
-            (v, tuple(_within(v, valid))),
-            (None, tuple(_within(v, Span(None, valid.low - 1)))),
-            (None, tuple(_within(v, Span(valid.high + 1, None)))),
+            (v, tuple(within(v, valid))),
+            (None, tuple(within(v, Span(None, valid.low - 1)))),
+            (None, tuple(within(v, Span(valid.high + 1, None)))),
         ]
 
     # --- going through them
@@ -309,6 +314,8 @@ def _grouped(index: Index, slots: Sequence[SlotKey], view: View) -> list[Group]:
             if kind == "element":
                 for e in elements[name].error:
                     lead[find(slot)] = find(("truth", str(index.component[e.quantity])))
+    for one, other, _ in view.apart:
+        lead[find(("element", one))] = find(("element", other))
     parts: dict[object, list[SlotKey]] = {}
     for slot in slots:
         parts.setdefault(find(slot), []).append(slot)
@@ -335,7 +342,8 @@ def _joined(a: Bounds, b: Bounds) -> Bounds:
     return joined
 
 
-def _within(v: int, span: Span) -> list[Bound]:
+def within(v: int, span: Span) -> list[Bound]:
+    """A variable in the span."""
     found: list[Bound] = []
     if span.high is not None:
         found.append((v, 0, span.high))
@@ -344,7 +352,7 @@ def _within(v: int, span: Span) -> list[Bound]:
     return found
 
 
-def _difference(a: int, b: int, span: Span) -> list[Bound]:
+def difference(a: int, b: int, span: Span) -> list[Bound]:
     """a - b in the span."""
     found: list[Bound] = []
     if span.high is not None:
@@ -359,10 +367,10 @@ def _combined(combine: Combine, valid: Sequence[int], span: Span) -> Iterator[tu
     match combine:
         case Combine.LOWEST_OF:
             for v in valid:
-                yield (*((v, w, 0) for w in valid if w != v), *_within(v, span))
+                yield (*((v, w, 0) for w in valid if w != v), *within(v, span))
         case Combine.HIGHEST_OF:
             for v in valid:
-                yield (*((w, v, 0) for w in valid if w != v), *_within(v, span))
+                yield (*((w, v, 0) for w in valid if w != v), *within(v, span))
         case Combine.MEDIAN_OF:
             if len(valid) % 2 == 0:
                 yield from _mean_of_middle(valid, span)
@@ -373,7 +381,7 @@ def _combined(combine: Combine, valid: Sequence[int], span: Span) -> Iterator[tu
                     yield (
                         *((w, v, 0) for w in below),
                         *((v, w, 0) for w in others if w not in below),
-                        *_within(v, span),
+                        *within(v, span),
                     )
         case Combine.DIFFERENCE_OF:
             if len(valid) == 1:
@@ -388,11 +396,11 @@ def _combined(combine: Combine, valid: Sequence[int], span: Span) -> Iterator[tu
                             (bottom, top, 0),
                             *((w, top, 0) for w in others),
                             *((bottom, w, 0) for w in others),
-                            *_difference(top, bottom, span),
+                            *difference(top, bottom, span),
                         )
         case Combine.AVERAGE_OF:
             if len(valid) == 1:
-                yield tuple(_within(valid[0], span))
+                yield tuple(within(valid[0], span))
                 return
             yield (_sum(valid, span),)
 

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from interlock.proof.assumed import assumed
 from interlock.proof.bounds import Bounds
-from interlock.proof.cells import CLEARS, HOLDS, NEITHER, TRIPS, Group
+from interlock.proof.cells import CLEARS, HOLDS, NEITHER, TRIPS, Group, Span
 from interlock.proof.circuit import Circuit
 from interlock.proof.components import ACT, Kind
 from interlock.proof.emit import Places, Result
@@ -273,6 +273,13 @@ def wishes(circuit: Circuit, abstract: Circuit, inputs: Mapping[str, int], place
     return found
 
 
+def _holds(outer: Span, inner: Span) -> bool:
+    """Whether a span lies within another."""
+    return (outer.low is None or (inner.low is not None and inner.low >= outer.low)) and (
+        outer.high is None or (inner.high is not None and inner.high <= outer.high)
+    )
+
+
 class Realiser:
     """Turns the inputs of an abstract scan into a world for the whole cone."""
 
@@ -354,13 +361,10 @@ class Realiser:
         for i, (a, b) in enumerate(zip(self.abstract.configs[config].stuck, self.full.configs[new].stuck, strict=True)):
             if (a < 0 or b < 0) and a != b:
                 return False
-            if a >= 0:
-                outer, inner = self.abstract.spans[i][a], self.full.spans[i][b]
-                if outer.low is not None and (inner.low is None or inner.low < outer.low):
-                    return False
-                if outer.high is not None and (inner.high is None or inner.high > outer.high):
-                    return False
-        return True
+            if a >= 0 and not _holds(self.abstract.spans[i][a], self.full.spans[i][b]):
+                return False
+        outside, inside = self.abstract.apart(config), self.full.apart(new)
+        return all(_holds(outer, inside.get(pair, Span(None, None))) for pair, outer in outside.items())
 
     def _solve(
         self,

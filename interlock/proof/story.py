@@ -15,7 +15,7 @@ from interlock.proof.bounds import SCALE, Bounds
 from interlock.proof.cells import Group
 from interlock.proof.goal import Goal, Moves, Resets
 from interlock.proof.replay import Choice, Run
-from interlock.proof.system import System
+from interlock.proof.system import NOT_STUCK, System
 from interlock.scheme.model import Condition, Fault, Limit, Scheme, SensorError
 from interlock.scheme.words import Mode, Signal
 
@@ -41,7 +41,7 @@ class UnrealError(AssertionError):
 
 def stretches(full: System, run: Run, wanted: int) -> tuple[Stretch, ...]:
     """The run's worlds, cut off once its last row of bad scans is `wanted` long."""
-    teller = _Teller(full)
+    teller = _Teller(full, run)
     found: list[Stretch] = []
     played = run.played
     tail = 0
@@ -66,9 +66,10 @@ def stretches(full: System, run: Run, wanted: int) -> tuple[Stretch, ...]:
 
 
 class _Teller:
-    def __init__(self, full: System) -> None:
+    def __init__(self, full: System, run: Run) -> None:
         self.full, self.scheme = full, full.index.scheme
         self.stuck: dict[str, int] = {}  # scaled values
+        self._will_stick = _values(full, run) if full.pairs else {}
         self._errors: dict[tuple[Mode, str], tuple[SensorError, ...]] = {}
         for fault in (*full.plan.installed, *(f for g in full.plan.service for f in g)):
             if fault.mode in (Mode.DRIFTED, Mode.MISPLACED):
@@ -86,7 +87,8 @@ class _Teller:
         readings: dict[str, Value] = {}
         for group, bounds in choice.solutions:
             work = bounds.copy()
-            for name, value in self.stuck.items():
+            sticks = {self.full.sensors[i] for i in choice.onset}
+            for name, value in (self.stuck | {n: v for n, v in self._will_stick.items() if n in sticks}).items():
                 v = group.place.get(("element", name))
                 if v is not None and not (work.add(v, 0, value) and work.add(0, v, -value)):
                     raise UnrealError(f"{name} can't keep the value it stuck at")
@@ -127,6 +129,19 @@ class _Teller:
             high = min(truth[e.quantity] + e.interval.high for e in error.values())
             middle = (low + high) // 2
             readings[sensor.name] = middle if low <= middle <= high else low
+
+
+def _values(full: System, run: Run) -> dict[str, int]:
+    """Where several sensors stick, the value of the first must leave the others theirs: all chosen beforehand."""
+    status, apart = [NOT_STUCK] * len(full.sensors), [NOT_STUCK] * len(full.pairs)
+    for played in run.played:
+        config = full.configs[played.choice.config]
+        status = [now if now >= 0 else was for was, now in zip(status, config.stuck, strict=True)]
+        apart = [now if now >= 0 else was for was, now in zip(apart, config.apart, strict=True)]
+    bounds = full.values(status, apart)
+    assert bounds is not None
+    values = whole_solution(bounds)
+    return {name: int(values[i + 1] * SCALE) for i, name in enumerate(full.sensors) if status[i] >= 0}
 
 
 def whole_solution(bounds: Bounds) -> Sequence[Value]:

@@ -10,11 +10,12 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from copy import copy
 from dataclasses import dataclass
-from itertools import pairwise, product
+from itertools import product
 from operator import ge
 
 from interlock.logic.faultset import FaultSet
-from interlock.proof.bounds import SCALE
+from interlock.proof import sticking
+from interlock.proof.bounds import SCALE, Bounds
 from interlock.proof.cells import (
     CLEARS,
     TRIPS,
@@ -22,11 +23,12 @@ from interlock.proof.cells import (
     Group,
     Limits,
     Span,
-    UnsupportedError,
     View,
+    difference,
     grouped,
     live,
     slot_needs,
+    within,
 )
 from interlock.proof.circuit import Circuit
 from interlock.proof.components import Abstraction, Kind, Layout, SlotKey
@@ -34,7 +36,7 @@ from interlock.proof.emit import Compiled, Places, compiled
 from interlock.proof.goal import Goal
 from interlock.proof.index import Index
 from interlock.scheme.model import Fault, SensorError
-from interlock.scheme.words import Combine, Mode, Part
+from interlock.scheme.words import Mode
 
 NOT_STUCK, STALE = -1, -2
 
@@ -86,10 +88,12 @@ class FaultPlan:
 
 @dataclass(frozen=True, slots=True)
 class Config:
-    """Which service groups have arisen (bits), and for each sensor that can stick: not, in which span, or stale."""
+    """Which service groups have arisen (bits), and for each sensor that can stick: not, in which span, or stale.
+    `apart`: for each pair of them that is weighed together, in which span their difference is once both are stuck."""
 
     arisen: int
     stuck: tuple[int, ...]
+    apart: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,7 +170,8 @@ class System:
         self._compiled: dict[int, Compiled] = {}
         self._limits: Limits = ()
         self._probe = probe
-        self.spans = [self._stuck_spans(name) for name in self.sensors]
+        values = sticking.cut(self)
+        self.spans, self.pairs, self.apart_spans = values.spans, values.pairs, values.apart
         self.configs: list[Config] = []
         self._config_number: dict[Config, int] = {}
         self._config_moves: dict[int, list[tuple[int, tuple[int, ...], tuple[int, ...], int, int]]] = {}
@@ -176,7 +181,7 @@ class System:
         self._signed = [i for i, s in enumerate(self.sign) if s]
         self._equal = [i for i, s in enumerate(self.sign) if not s]
         self.start = (
-            self.number(Config(0, (NOT_STUCK,) * len(self.sensors))),
+            self.number(Config(0, (NOT_STUCK,) * len(self.sensors), (NOT_STUCK,) * len(self.pairs))),
             tuple(c.start for c in self.layout.comps),
         )
 
@@ -247,24 +252,72 @@ class System:
                 else:
                     options.append([(status, 1, False, 1 << i, 0), (STALE, 2, False, 1 << i, 1 << i)])
             for choice in product(*options):
-                new = Config(arisen, tuple(c[0] for c in choice))
+                stuck = tuple(c[0] for c in choice)
                 onset = tuple(i for i, c in enumerate(choice) if c[2])
                 asked = sum(c[3] for c in choice)
                 ends = sum(c[4] for c in choice)
-                found.append((self.number(new), onset, tuple(c[1] for c in choice), asked, ends))
+                for apart in self._aparts(stuck, config.apart):
+                    new = self.number(Config(arisen, stuck, apart))
+                    found.append((new, onset, tuple(c[1] for c in choice), asked, ends))
         self._config_moves[number] = found
         return found
+
+    def _aparts(self, status: tuple[int, ...], before: tuple[int, ...]) -> Iterator[tuple[int, ...]]:
+        """The spans in which the differences of stuck values can be, where the values are in these spans."""
+        options: list[Sequence[int]] = []
+        for (i, j), was, spans in zip(self.pairs, before, self.apart_spans, strict=True):
+            if status[i] < 0 or status[j] < 0:
+                options.append((NOT_STUCK,))
+            else:
+                options.append(range(len(spans)) if was == NOT_STUCK else (was,))
+        for apart in product(*options):
+            if all(a == b for a, b in zip(apart, before, strict=True)) or self.values(status, apart) is not None:
+                yield apart
+
+    def values(self, status: Sequence[int], apart: Sequence[int]) -> Bounds | None:
+        """The values at which the sensors stick, scaled: variable i + 1 for sensor i. None where there are none."""
+        found = Bounds(len(self.sensors) + 1)
+        sure = found.add_all(
+            tuple(b for i, k in enumerate(status) if k >= 0 for b in within(i + 1, self.spans[i][k]))
+            + tuple(
+                b
+                for (i, j), k, spans in zip(self.pairs, apart, self.apart_spans, strict=True)
+                if k >= 0
+                for b in difference(i + 1, j + 1, spans[k])
+            )
+        )
+        return found if sure else None
 
     def view(self, number: int, onset: tuple[int, ...] = ()) -> View:
         """The sensors' elements in a configuration; those in `onset` are live and at the value they stick at."""
         config = self.configs[number]
-        return self._view(config.arisen, config.stuck, onset)
+        apart = tuple((one, other, span) for (one, other), span in self.apart(number).items())
+        return self._view(config.arisen, config.stuck, onset, apart=apart)
+
+    def apart(self, number: int) -> dict[tuple[str, str], Span]:
+        """What the differences of stuck values lie in, in a configuration."""
+        return {
+            (self.sensors[i], self.sensors[j]): spans[k]
+            for (i, j), k, spans in zip(self.pairs, self.configs[number].apart, self.apart_spans, strict=True)
+            if k >= 0
+        }
 
     def unstuck(self, arisen: int) -> View:
         """The sensors' elements under the faults that have arisen, none of them stuck."""
         return self._view(arisen, [NOT_STUCK] * len(self.sensors))
 
-    def _view(self, arisen: int, stuck: Sequence[int], onset: tuple[int, ...] = (), loose: int = -1) -> View:
+    def loose(self, arisen: int, sensors: frozenset[int]) -> View:
+        """The sensors' elements under the faults that have arisen, these (by number) at any value."""
+        return self._view(arisen, [NOT_STUCK] * len(self.sensors), loose=sensors)
+
+    def _view(
+        self,
+        arisen: int,
+        stuck: Sequence[int],
+        onset: tuple[int, ...] = (),
+        loose: frozenset[int] = frozenset(),
+        apart: tuple[tuple[str, str, Span], ...] = (),
+    ) -> View:
         faults = self.fault_sets[arisen]
         errors: dict[tuple[Mode, str], tuple[SensorError, ...]] = {}
         for fault in (*self.plan.installed, *(f for g in self.plan.service for f in g)):
@@ -272,7 +325,7 @@ class System:
                 errors.update({(fault.mode, p): fault.error for p in fault.parts})
         number = {name: i for i, name in enumerate(self.sensors)}
         elements: list[tuple[str, Element]] = []
-        for name in self._seen_elements():
+        for name in self.seen_elements():
             sensor = self.index.scheme.sensors[name]
             element = live(sensor, faults, errors)
             i = number.get(name, -1)
@@ -280,7 +333,7 @@ class System:
                 shorted = faults.has(Mode.SHORTED, name)
                 value = sensor.shorted_reads if shorted else sensor.open_reads
                 element = Element(lost=True) if value is None else _fixed(value)
-            elif i >= 0 and i == loose:
+            elif i in loose:
                 element = Element()
             elif i >= 0 and stuck[i] == STALE:
                 element = Element(lost=True)
@@ -288,7 +341,7 @@ class System:
                 span = self.spans[i][stuck[i]]
                 element = Element(element.error, span) if i in onset else Element((), span)
             elements.append((name, element))
-        return View(tuple(elements), faults, self._limits)
+        return View(tuple(elements), faults, self._limits, apart)
 
     def with_limits(self, limits: Limits) -> System:
         """The same system with limits of its goal's conditions moved."""
@@ -298,7 +351,8 @@ class System:
         moved._limits, moved._inputs, moved._moves = limits, {}, {}
         return moved
 
-    def _seen_elements(self) -> list[str]:
+    def seen_elements(self) -> list[str]:
+        """The sensors whose elements the cone looks at."""
         if not hasattr(self, "_elements"):
             names: dict[str, None] = {}
             for circuit in self.circuits:
@@ -308,39 +362,6 @@ class System:
                             names[name] = None
             self._elements = [n for n in self.index.scheme.sensors if n in names]
         return self._elements
-
-    def _stuck_spans(self, name: str) -> list[Span]:
-        """The line of values a sensor can stick at, cut so that within a part every value allows the same vectors."""
-        if name not in self._seen_elements():
-            return [Span(None, None)]
-        me = self.sensors.index(name)
-        for other in self.sensors:
-            if other != name and self._compared(name, other):
-                raise UnsupportedError(f"{name} and {other} both stuck, where their difference counts")
-        starts: set[int] = set()
-        for arisen, circuit in enumerate(self.circuits):
-            if not self.fault_sets[arisen].has(Mode.STUCK, name):
-                continue
-            view = self._view(arisen, [NOT_STUCK] * len(self.sensors), loose=me)
-            for group in grouped(self.index, list(circuit.slots), view):
-                v = group.place.get(("element", name))
-                if v is None:
-                    continue
-                for leaves in group.vectors().values():
-                    for leaf in leaves:
-                        starts.add(_start(leaf.lowest(v)))
-                        starts.add(_start(leaf.highest(v) + 1))
-        cuts: list[int | None] = [None, *sorted(c for c in starts if abs(c) < 1 << 70), None]
-        return [Span(low, None if high is None else high - 1) for low, high in pairwise(cuts)]
-
-    def _compared(self, one: str, other: str) -> bool:
-        """Whether a derived reading looks at the difference of these two elements."""
-        for reading in self.index.scheme.readings.values():
-            if reading.combine not in (Combine.LOWEST_OF, Combine.HIGHEST_OF):
-                seen = {self.fault_sets[0].source(Part.SENSOR, s) for s in reading.sensors}
-                if {one, other} <= seen:
-                    return True
-        return False
 
     # --- inputs
 
@@ -449,12 +470,6 @@ RULE_RANK = (0, 1, 4, 3, 2)  # a rule's places along its line, from clear to tri
 
 def _fixed(value: int) -> Element:
     return Element((), Span(value * SCALE, value * SCALE))
-
-
-def _start(cut: int) -> int:
-    """A scaled cut as the first value of its part: one unit above a limit, whatever the number of strict bounds."""
-    base, rest = divmod(cut + SCALE // 2, SCALE)
-    return base * SCALE + (1 if rest > SCALE // 2 else 0)
 
 
 def as_good(a: Sequence[int], b: Sequence[int], sign: Sequence[int]) -> bool:

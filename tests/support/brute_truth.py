@@ -168,21 +168,23 @@ class Observations:
             if inputs.weighs(rule):
                 weighed = [inputs.element_of[s] for s in inputs.sensors(rule)]
                 stuck = [e for e in weighed if e in sticking]
-                if (stuck and len(weighed) > 2) or len(stuck) > 1:
-                    raise OutOfReach("stuck sensors in a reading that weighs several")
-                self.fine |= {e: self._fine(e) for e in stuck}
+                if stuck and len(weighed) > 2:
+                    raise OutOfReach("stuck sensors in a reading that weighs more than two")
+                self.fine |= {e: self._fine(e, len(stuck)) for e in stuck if len(stuck) > 1 or e not in self.fine}
 
     def cells(self, element: str) -> list[Fraction]:
         """The critical values of an element: its cells are below, at, between and above them."""
         return self.fine.get(element) or self.inputs.critical(element)
 
-    def _fine(self, element: str) -> list[Fraction]:
+    def _fine(self, element: str, stuck: int) -> list[Fraction]:
         """The cells of a sensor that sticks and is then weighed against another, which follows the truth.
 
         What that one must pass lies as far beyond a grid point as the stuck value does, or as far before one. So all
-        stuck values between two half steps leave the same things possible.
+        stuck values between two half steps leave the same things possible. Where both stick, what counts of two values
+        between half steps is which of them lies farther from its own: quarters and between hold each of the three ways.
         """
-        step = grid_step(self.scheme, self.scheme.sensors[element].kind, self.atoms) / 2
+        parts = 2 if stuck < 2 else 4
+        step = grid_step(self.scheme, self.scheme.sensors[element].kind, self.atoms) / parts
         errors = list(self.scheme.sensors[element].measures)
         errors += [
             e for fault in self.scheme.faults.values() for f in fault.single() if element in f.parts for e in f.error
