@@ -160,6 +160,9 @@ class _Told:
                 word = "begins" if suspect.acts else "ceases"
                 lines.append(f"{rule.name} rightly {word} to act at this scan, but not on that ({where})")
                 continue
+            if suspect.stands:
+                lines.append(f"{rule.name} is rightly in force at this scan, but may do more than it should ({where})")
+                continue
             part = "" if suspect.whole else ", which explains a part of it"
             lines.append(f"{how} {rule.name} {did} ({where}; by the rules {states[rule.name]}){part}")
             if not number:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections import Counter
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -16,6 +17,8 @@ from interlock.export.unit import UnitCode
 from interlock.scheme.units import time_text
 from interlock.vectors.generate import Vectors, generate
 from interlock.vectors.goals import GoalKind
+from interlock.vectors.mcdc import Form
+from interlock.vectors.reasons import Why
 from interlock.vectors.record import json_lines
 from interlock.vectors.score import Fate, Scored, scored, strengthened
 
@@ -27,6 +30,8 @@ WORDS = {
     GoalKind.OVERRIDE: "overrides: begun, run out, not before seen off",
     GoalKind.CONDITION: "conditions of rules, met and not",
     GoalKind.LOST: "lost readings",
+    GoalKind.DECISION: "conditions that decide, yes and no (MC/DC)",
+    GoalKind.BESIDE: "paths that run beside a rule that leaves them alone",
     GoalKind.POWER_CYCLE: "power cycles of rules in a state",
 }
 assert set(WORDS) == set(GoalKind), set(GoalKind) - set(WORDS)
@@ -54,7 +59,8 @@ def vectors(
     else:
         tell([*_told(code, made, to), *(_score_told(fates) if fates else ())])
     weak = any(f.fate in (Fate.SURVIVED, Fate.UNDECIDED) for f in fates)
-    return Exit.FINDING if made.missed or weak else Exit.GOOD
+    open_goals = any(made.why[g].why is not Why.PROVED for g in made.missed)
+    return Exit.FINDING if open_goals or weak else Exit.GOOD
 
 
 def _scored(code: UnitCode, made: Vectors) -> list[Scored]:
@@ -101,8 +107,17 @@ def _told(code: UnitCode, made: Vectors, to: Path | None) -> list[str]:
         f"{code.unit}: {count_text(made.scans, 'scan')} ({time_text(made.scans * code.scheme.scan_us)}) "
         f"in {count_text(len(made.runs), 'run')}" + (f", in {to}" if to else "; --to FILE keeps them")
     ]
+    if made.bound.scans:
+        what = ", ".join(made.bound.rules)
+        lines.append(f"  no fewer than {made.bound.scans:,} would do: the delays of {what} on {made.bound.watched}")
     lines += [f"  {hit:>4} of {of:<4} {WORDS[kind]}" for kind, (hit, of) in made.counts().items()]
-    lines += [f"not shown  {goal}" for goal in made.missed]
+    forms = Counter(made.forms.values())
+    if made.forms:
+        lines.append(
+            f"  of {count_text(len(made.forms), 'condition')} {forms[Form.UNIQUE_CAUSE]} by unique cause, "
+            f"{forms[Form.MASKING]} by masking"
+        )
+    lines += [f"{made.why[goal].why}  {goal}: {made.why[goal].says}" for goal in made.missed]
     return lines
 
 
@@ -114,5 +129,20 @@ def _json(code: UnitCode, made: Vectors, to: Path | None) -> dict[str, Any]:
         "scans": made.scans,
         "runs": [len(run.vectors) for run in made.runs],
         "shown": {str(kind): {"shown": hit, "of": of} for kind, (hit, of) in made.counts().items()},
-        "not_shown": [{"rule": g.rule, "kind": str(g.kind), "what": g.what} for g in made.missed],
+        "at_least": {"scans": made.bound.scans, "watched": made.bound.watched, "rules": list(made.bound.rules)},
+        "conditions": [
+            {"decision": decision, "condition": condition, "shown_by": str(form) if form else None}
+            for (decision, condition), form in made.forms.items()
+        ],
+        "not_shown": [
+            {
+                "rule": g.rule,
+                "kind": str(g.kind),
+                "what": g.what,
+                "why": str(made.why[g].why),
+                "says": made.why[g].says,
+                "scans": made.why[g].scans or None,
+            }
+            for g in made.missed
+        ],
     }

@@ -119,24 +119,30 @@ class Comparison:
         }[ways]
         return PathVerdict(path, meaning, tuple(differences), "", zones)
 
+    def never_differs(self, path: str) -> bool:
+        """Whether it is proved that a path is let run alike at every scan of every history; no difference is looked
+        for, so this takes less than a verdict."""
+        if path in self.merged.alike:
+            return True
+        return all(self._decider(path, runs).answer(0).upper == 0 for runs in (Which.NEW, Which.OLD))
+
+    def _decider(self, path: str, runs: Which) -> Decider:
+        stopped = Which.OLD if runs is Which.NEW else Which.NEW
+        condition = Condition(Signal.PATH, self.merged.path[stopped, path], False)
+        goal = Goal(Moves.RUN, self.merged.path[runs, path], (condition,))
+        return Decider(self._index, goal, FaultPlan.of(()), self.budget)
+
     def _differs(self, path: str, runs: Which) -> tuple[Difference | None, int, str]:
         """Whether a path may run in one scheme while it is stopped in the other: a difference or none, the zones looked
         at, and why it was not decided."""
-        stopped = Which.OLD if runs is Which.NEW else Which.NEW
-        goal = Goal(
-            Moves.RUN,
-            self.merged.path[runs, path],
-            (Condition(Signal.PATH, self.merged.path[stopped, path], False),),
-        )
-        nothing = FaultPlan.of(())
-        decider = Decider(self._index, goal, nothing, self.budget)
+        decider = self._decider(path, runs)
         answer = decider.violated(decider.answer(0), 0, SCANS)
         if answer.upper == 0:
             return None, answer.zones, ""
         if answer.lower == 0:
             return None, answer.zones, answer.stopped or "no history was found, nor shown not to be"
         trace = self._told(path, runs, self._plain(path, runs, worlds(decider, answer.run, 1)[0]))
-        longest = Decider(self._index, goal, nothing, LENGTH_BUDGET, states=0).answer()
+        longest = Decider(self._index, decider.goal, FaultPlan.of(()), LENGTH_BUDGET, states=0).answer()
         known = longest.lower == longest.upper
         scans = longest.upper if known and longest.upper != ENDLESS else None
         return (

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from interlock.conform.drive import Difference
 from interlock.export.unit import UnitCode
 from interlock.logic.program import Observe
-from interlock.vectors.moves import Given
+from interlock.scheme.words import EnergisedWhen
+from interlock.vectors.inputs import Given
 from interlock.vectors.record import Run, Start, Vector
 from interlock.vectors.walk import Walker
 
@@ -24,6 +25,7 @@ class Suspect:
     by_effect: bool  # its state may be right: its conditions or its override are not
     whole: bool
     turns: bool = False  # it rightly begins or ends to act at this scan, and something follows it that should not
+    stands: bool = False  # it is rightly in force, and may do more than it should
 
 
 def given_of(code: UnitCode, vector: Vector) -> Given:
@@ -44,7 +46,8 @@ def suspects(code: UnitCode, run: Run, difference: Difference) -> list[Suspect]:
 
     A rule explains what the unit would tell with that rule's state, or its effects alone, turned. One that explains all
     of it goes before one that explains a part, and one whose next or last change is near before one that stands still.
-    A rule that rightly begins to act at this very scan is likelier than one that stands still: it may stop too much.
+    A rule that rightly begins to act at this very scan is likelier than one that stands still: it may stop too much; so
+    may one that is in force.
     """
     walker = Walker(code)
     slots, history = walker.start, list[tuple[int, ...]]()
@@ -60,6 +63,7 @@ def suspects(code: UnitCode, run: Run, difference: Difference) -> list[Suspect]:
             coming.append(walker.told(coming[-1], given_of(code, later))[0])
     far = {name: _far(walker, name, history, coming) for name in walker.rules}
     wrong = {(kind, name) for kind, name, _ in difference.wrong}
+    in_force, stopped = walker.in_force(slots, given, cycle), _stopped(code, difference)
     ranked: list[tuple[tuple[int, ...], Suspect]] = []
     for order, name in enumerate(walker.rules):
         acts = after[walker.slot[name]] >= walker.levels[name].awaiting
@@ -75,16 +79,26 @@ def suspects(code: UnitCode, run: Run, difference: Difference) -> list[Suspect]:
             }
             if not any(right[key] for key in wrong):
                 continue
-            stood = walker.in_force(slots, given, cycle).get(name, False) if by_effect else acts
+            stood = in_force.get(name, False) if by_effect else acts
             whole, explains = all(right.values()), all(right[key] for key in wrong)
             order_of = (not whole, not explains, far[name], not aimed, by_effect, order)
             ranked.append((tuple(map(int, order_of)), Suspect(name, not stood, by_effect, whole)))
         if acts and far[name] == 0 and slots[walker.slot[name]] < walker.levels[name].awaiting:
             ranked.append(((0, 0, 2, int(not aimed), 1, order), Suspect(name, True, False, False, turns=True)))
+        elif stopped and in_force.get(name, False):
+            ranked.append(((0, 0, RECENT, int(not aimed), 1, order), Suspect(name, True, False, False, stands=True)))
     best: dict[str, Suspect] = {}
     for _, suspect in sorted(ranked, key=lambda pair: pair[0]):
         best.setdefault(suspect.rule, suspect)
     return list(best.values())
+
+
+def _stopped(code: UnitCode, difference: Difference) -> bool:
+    """Whether the firmware stops something that should run."""
+    return any(
+        kind is Observe.ENERGISED and value is (code.scheme.outputs[name].energised_when is EnergisedWhen.STOPS)
+        for kind, name, value in difference.wrong
+    )
 
 
 def _far(walker: Walker, name: str, history: list[tuple[int, ...]], coming: list[tuple[int, ...]]) -> int:

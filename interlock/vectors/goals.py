@@ -4,19 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from interlock.export.unit import UnitCode
 from interlock.logic.machine import TABLE
-from interlock.scheme.model import Condition, Rule, Scheme
+from interlock.scheme.model import Rule, Scheme
 from interlock.scheme.words import OnInvalid, PowerUp, Signal, State, Word
-
-if TYPE_CHECKING:
-    from interlock.vectors.moves import Given
-    from interlock.vectors.walk import Position, Walker
-
+from interlock.vectors.decisions import Logic
 
 TOO_EARLY = "pressed a scan too early"
+SUSPENDS, RUNS_OUT, NOT_BEFORE = "suspends", "runs out", "not before it was seen off"
 
 
 class GoalKind(Word):
@@ -29,12 +25,14 @@ class GoalKind(Word):
     OVERRIDE = "override"
     CONDITION = "condition"
     LOST = "lost reading"
+    DECISION = "decision"  # a condition of a decision decides it, true and false (`mcdc`)
+    BESIDE = "left alone"  # a path that a rule does not block runs while that rule is in force
     POWER_CYCLE = "power cycle"
 
 
 @dataclass(frozen=True, slots=True)
 class Goal:
-    """One thing about one rule."""
+    """One thing about one rule; of a decision, `rule` is the decision's name."""
 
     kind: GoalKind
     rule: str
@@ -44,19 +42,28 @@ class Goal:
         return f"{self.rule}: {self.kind} {self.what}"
 
 
+def deciding(condition: str, holds: bool) -> str:
+    """What a goal of a decision says: this condition decides it, true or false."""
+    return f"{condition}: {'yes' if holds else 'no'}"
+
+
 class Goals:
-    """All goals of a unit; `watched` are those looked for at every scan, not only where a rule moves."""
+    """All goals of a unit, rule by rule, then decision by decision."""
 
     def __init__(self, code: UnitCode) -> None:
         self.code = code
         self.scheme: Scheme = code.scheme
+        self.logic = Logic(code.scheme, code.unit)
         self.place: Mapping[str, int] = {name: i for i, name in enumerate((*code.sensors, *code.lines))}
         rules = [rule for rule in code.scheme.rules.values() if rule.unit == code.unit]
-        self.all: tuple[Goal, ...] = tuple(goal for rule in rules for goal in self._of(rule))
-        moving = {GoalKind.TRANSITION, GoalKind.LIMIT, GoalKind.DELAY}
-        self.watched = frozenset(
-            g for g in self.all if g.kind not in moving and (g.kind is not GoalKind.RESET or g.what == "held down")
-        )
+        found = [goal for rule in rules for goal in self._of(rule)]
+        found += [
+            Goal(GoalKind.DECISION, decision.name, deciding(str(leaf), holds))
+            for decision in self.logic.decisions
+            for leaf in decision.leaves
+            for holds in (True, False)
+        ]
+        self.all: tuple[Goal, ...] = tuple(found)
 
     def _of(self, rule: Rule) -> Iterator[Goal]:
         yield from (Goal(GoalKind.TRANSITION, rule.name, words) for words in _rows(rule))
@@ -69,13 +76,12 @@ class Goals:
         if rule.manual and rule.reset_by in self.place:
             yield Goal(GoalKind.RESET, rule.name, "edge")
             yield Goal(GoalKind.RESET, rule.name, "held down")
-            if rule.clears.delay.scans:
-                yield Goal(GoalKind.RESET, rule.name, TOO_EARLY)
+            yield Goal(GoalKind.RESET, rule.name, TOO_EARLY)
         if rule.overridden_by in self.place:
-            yield Goal(GoalKind.OVERRIDE, rule.name, "suspends")
-            yield Goal(GoalKind.OVERRIDE, rule.name, "not before it was seen off")
+            yield Goal(GoalKind.OVERRIDE, rule.name, SUSPENDS)
+            yield Goal(GoalKind.OVERRIDE, rule.name, NOT_BEFORE)
             if rule.override_at_most:
-                yield Goal(GoalKind.OVERRIDE, rule.name, "runs out")
+                yield Goal(GoalKind.OVERRIDE, rule.name, RUNS_OUT)
         for number in range(len(rule.only_while)):
             for met in ("met", "not met"):
                 yield Goal(GoalKind.CONDITION, rule.name, f"{number + 1} {met}")
@@ -83,47 +89,32 @@ class Goals:
             rule.manual and rule.on_invalid is OnInvalid.CLEAR  # it then waits for its reset, lost or not
         ):
             yield Goal(GoalKind.LOST, rule.name, str(rule.on_invalid))
+        for path in self.beside(rule):
+            yield Goal(GoalKind.BESIDE, rule.name, path)
         states = [State.TRIPPED, State.CLEAR]
         if rule.power_up is PowerUp.AS_LEFT and rule.manual:
             states.append(State.AWAITING_RESET)
         yield from (Goal(GoalKind.POWER_CYCLE, rule.name, str(state)) for state in states)
 
-    def is_lost(self, rule: Rule, given: Given) -> bool:
+    def beside(self, rule: Rule) -> Iterator[str]:
+        """The paths of the unit that a rule leaves alone: none of their outputs is one that it stops."""
+        blocked = {target.path for target in rule.blocks}
+        for path in self.logic.own:
+            outputs = self.scheme.drives(rule.unit, path)
+            if not any(blocked & set(self.scheme.outputs[o].drives) for o in outputs):
+                yield path
+
+    def is_lost(self, rule: Rule, given: tuple[int, ...]) -> bool:
         """Whether what the rule watches is invalid."""
         names = (rule.watched,) if rule.watches is Signal.SENSOR else self.scheme.readings[rule.watched].sensors
         needs = 1 if rule.watches is Signal.SENSOR else self.scheme.readings[rule.watched].needs
         valid = [given[self.place[n]] in self.code.steps.scheme.sensors[n].valid for n in names]
         return sum(valid) < needs
 
-    def any_lost(self, given: Given) -> bool:
+    def any_lost(self, given: tuple[int, ...]) -> bool:
         """Whether any sensor's reading is invalid."""
         sensors = self.code.steps.scheme.sensors
         return any(given[i] not in sensors[name].valid for i, name in enumerate(self.code.sensors))
-
-    def alone(self, goal: Goal, at: Position, after: tuple[int, ...], walker: Walker) -> bool:
-        """Whether all conditions of the rule but perhaps the goal's are met, and that one as the goal wants it."""
-        rule = self.scheme.rules[goal.rule]
-        number, met = goal.what.split(" ", 1)
-        for i, condition in enumerate(rule.only_while, 1):
-            wanted = met == "met" if i == int(number) else True
-            holds = self._holds(rule, condition, at, after, walker)
-            if holds is None or holds is not wanted:
-                return False
-        return True
-
-    def _holds(
-        self, rule: Rule, condition: Condition, at: Position, after: tuple[int, ...], walker: Walker
-    ) -> bool | None:
-        match condition.signal:
-            case Signal.LINE:
-                place = self.place.get(condition.name)
-                return None if place is None else bool(at.given[place]) is condition.test
-            case Signal.RULE:
-                active = after[walker.slot[condition.name]] >= walker.levels[condition.name].awaiting
-                return active is condition.test
-            case _:
-                on = walker.path_was_on(at.slots, rule.unit, condition.name)
-                return None if on is None else on is condition.test
 
 
 def goals(code: UnitCode) -> Goals:

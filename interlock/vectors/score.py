@@ -14,18 +14,34 @@ from interlock.compare.verdict import Comparison, Difference, Meaning
 from interlock.export.unit import UnitCode
 from interlock.logic.compiled import scan_function
 from interlock.logic.lower import compile_scheme
-from interlock.logic.mutants import Mutant, mutants
-from interlock.logic.program import InputKind, Observe, Program
+from interlock.logic.mutants import Mistake, Mutant, mutants
+from interlock.logic.program import InputKind, Observe, Program, SlotKind
 from interlock.scheme.model import Delay, Flow, Output, Path, Rule, Scheme, Target, Trigger
 from interlock.scheme.order import in_order
 from interlock.scheme.words import Contact, DeviceInput, PowerUp, Signal, Word
 from interlock.vectors.alone import Stretch, alone, expected
 from interlock.vectors.record import Run, Start, Vector
+from interlock.vectors.together import Together
 
 BUDGET = 3_000  # zones to compare one path
 
 
-Players = dict[tuple[tuple[InputKind, str], ...], list[list[tuple[int, ...]]]]
+Played = list[tuple[Vector, int]]  # a run's scans, those that follow one another alike taken together
+Inputs = list[tuple[tuple[int, ...], int]]  # what a program is given in them, and for how many scans
+
+
+@dataclass
+class Players:
+    """Runs as they are played to one program after another: kept from one mutant to the next."""
+
+    runs: Sequence[Run]
+    played: list[Played]
+    inputs: dict[tuple[tuple[InputKind, str], ...], list[Inputs]]
+
+    @classmethod
+    def of(cls, runs: Sequence[Run]) -> Players:
+        """Nothing played yet."""
+        return cls(runs, [played(run) for run in runs], {})
 
 
 class Fate(Word):
@@ -53,14 +69,34 @@ def scored(code: UnitCode, runs: Sequence[Run], progress: Callable[[str], None] 
     """The fate of each mutant of the unit's rules, in their order."""
     scheme = alone(code.scheme, code.unit)
     every = list(mutants(scheme, code.unit, steps=code.steps.of))
-    players: Players = {}
+    together = Together(code)
+    players, plain = Players.of(runs), compile_scheme(scheme, cycles=True, unit=code.unit)
     for number, mutant in enumerate(every, 1):
         progress(f"{number} of {len(every)}: {mutant.what}")
         at = kills(code, mutant, runs, players)
         if at is not None:
             yield Scored(mutant, Fate.KILLED, at)
+        elif _idle(together, plain, code, mutant):
+            yield Scored(mutant, Fate.EQUIVALENT)
         else:
             yield _compared(scheme, mutant, code.unit)
+
+
+def _idle(together: Together, plain: Program, code: UnitCode, mutant: Mutant) -> bool:
+    """Whether a mutant is seen at once to change nothing: its program is the same, or a block that was added or dropped
+    is always made by a rule as well without which its own never acts."""
+    if _same(plain, compile_scheme(mutant.scheme, cycles=True, unit=code.unit)):
+        return True
+    if mutant.mistake not in (Mistake.BLOCK_ADDED, Mistake.BLOCK_DROPPED):
+        return False
+    before, after = ({t.path for t in s.rules[mutant.rule].blocks} for s in (code.scheme, mutant.scheme))
+    return all(together.blocked_with(mutant.rule, path) for path in before ^ after)
+
+
+def _same(one: Program, other: Program) -> bool:
+    """Whether two programs are one and the same, node by node."""
+    parts = ((p.nodes, p.inputs, p.slots, p.observations) for p in (one, other))
+    return next(parts) == next(parts)
 
 
 def kills(code: UnitCode, mutant: Mutant, runs: Sequence[Run], kept: Players | None = None) -> tuple[int, int] | None:
@@ -68,10 +104,10 @@ def kills(code: UnitCode, mutant: Mutant, runs: Sequence[Run], kept: Players | N
     order in a program, kept from one mutant to the next."""
     program = compile_scheme(mutant.scheme, cycles=True, unit=code.unit)
     names = tuple((i.kind, i.name) for i in program.inputs)
-    players = {} if kept is None else kept
-    if names not in players:
-        players[names] = [[_given(mutant.scheme, names, v) for v in run.vectors] for run in runs]
-    return _killed(program, players[names], runs)
+    players = Players.of(runs) if kept is None else kept
+    if names not in players.inputs:
+        players.inputs[names] = [[(_given(mutant.scheme, names, v), n) for v, n in run] for run in players.played]
+    return _killed(program, players.inputs[names], players.played)
 
 
 def _given(scheme: Scheme, names: Sequence[tuple[InputKind, str]], vector: Vector) -> tuple[int, ...]:
@@ -91,10 +127,9 @@ def _given(scheme: Scheme, names: Sequence[tuple[InputKind, str]], vector: Vecto
     return tuple(found)
 
 
-def _killed(
-    program: Program, given: Sequence[Sequence[tuple[int, ...]]], runs: Sequence[Run]
-) -> tuple[int, int] | None:
-    """The first run and scan at which it tells something else than expected."""
+def _killed(program: Program, given: Sequence[Inputs], runs: Sequence[Played]) -> tuple[int, int] | None:
+    """The first run and scan at which it tells something else than expected. While inputs and answers stay as they are
+    and nothing but counters moves, counters are moved at once."""
     scan = scan_function.__wrapped__(program)  # run once: not worth a place among those kept
     told = [
         (number, o.kind, o.name)
@@ -102,16 +137,62 @@ def _killed(
         if o.kind in (Observe.ENERGISED, Observe.LINE, Observe.ALARM)
     ]
     present = {(kind, name) for _, kind, name in told}
-    for r, (inputs, run) in enumerate(zip(given, runs, strict=True)):
-        state = program.initial
-        for i, (x, vector) in enumerate(zip(inputs, run.vectors, strict=True)):
-            state, seen = scan(state, x)
+    for r, (inputs, played) in enumerate(zip(given, runs, strict=True)):
+        state, at = program.initial, 0
+        for (x, scans), (vector, _) in zip(inputs, played, strict=True):
             answers = {Observe.ENERGISED: vector.outputs, Observe.LINE: vector.sent, Observe.ALARM: vector.alarms}
-            if any(bool(seen[n]) is not answers[k][name] for n, k, name in told if name in answers[k]):
-                return r, i
-            if any(on and (Observe.ALARM, name) not in present for name, on in vector.alarms.items()):
-                return r, i
+            wanted = [(n, answers[k][name]) for n, k, name in told if name in answers[k]]
+            missing = any(on and (Observe.ALARM, name) not in present for name, on in vector.alarms.items())
+            left = scans
+            while left:
+                before = state
+                state, seen = scan(before, x)
+                if missing or any(bool(seen[n]) is not want for n, want in wanted):
+                    return r, at + scans - left
+                left -= 1
+                if left:
+                    state, skipped = skipped_on(program, before, state, left)
+                    left -= skipped
+            at += scans
     return None
+
+
+def skipped_on(program: Program, before: Sequence[int], now: tuple[int, ...], most: int) -> tuple[tuple[int, ...], int]:
+    """After a scan that is followed by at least `most` more with the same inputs: all counters moved on to just before
+    the first of them decides something, and by how many scans; none where something else has moved too."""
+    room, moving = most, []
+    for i, slot in enumerate(program.slots):
+        step = now[i] - before[i]
+        if not step:
+            continue
+        if slot.boolean or step not in (1, -1):
+            return now, 0
+        if slot.kind is SlotKind.LEVEL:
+            levels = program.levels[slot.name]
+            if levels.state(before[i])[0] is not levels.state(now[i])[0]:
+                return now, 0
+            left = levels.trip_scans - now[i] if step == 1 else now[i] - levels.awaiting - 1
+        else:
+            left = slot.high - 1 - now[i] if step == 1 else 0
+        room = min(room, left)
+        moving.append((i, step))
+    if room <= 0:
+        return now, 0
+    slots = list(now)
+    for i, step in moving:
+        slots[i] += room * step
+    return tuple(slots), room
+
+
+def played(run: Run) -> Played:
+    """A run's scans, those that follow one another alike taken together."""
+    found: list[tuple[Vector, int]] = []
+    for vector in run.vectors:
+        if found and (vector is found[-1][0] or (not vector.start and not vector.aims and vector == found[-1][0])):
+            found[-1] = (vector, found[-1][1] + 1)
+        else:
+            found.append((vector, 1))
+    return found
 
 
 def _compared(scheme: Scheme, mutant: Mutant, unit: str) -> Scored:

@@ -141,8 +141,8 @@ def test_a_seeded_mistake_is_found_and_its_rule_named(bench: Path, number: int, 
     assert done.returncode == Exit.FINDING, done.stdout
     trouble = json.loads(done.stdout)["trouble"]
     assert trouble["kind"] == "differs"
-    # one scan before another rule trips, a stop too many looks like that rule come too early: both are named
-    named = trouble["rules"][: 2 if number == BLOCK_ADDED else 1]
+    # a stop too many looks like another rule come early or gone late just then: all that may be are named
+    named = trouble["rules"][: 3 if number == BLOCK_ADDED else 1]
     assert rule in named, trouble
     assert re.match(r"run \d+, scan [\d,]+ \(.* after power-up\): output K\d is ", trouble["says"][0])
     (suite,) = ElementTree.parse(bench / f"junit_{number}.xml").getroot()

@@ -19,7 +19,8 @@ from interlock.scheme.words import Compare
 from interlock.vectors.alone import alone
 from interlock.vectors.generate import Vectors, generate
 from interlock.vectors.goals import GoalKind
-from interlock.vectors.moves import sides
+from interlock.vectors.inputs import sides
+from interlock.vectors.mcdc import Form
 from interlock.vectors.record import BadVectorsError, Run, Start, json_lines, read_json_lines
 from tests.support.bench import BENCH
 from tests.support.quick import QUICK_BENCH
@@ -38,9 +39,11 @@ def test_all_that_the_bench_can_show_is_shown(unit: str) -> None:
     shown = vectors.counts()
     assert all(hit == of for hit, of in shown.values())
     expected = {
-        "board": {"transition": 22, "limit": 8, "delay": 6, "reset": 3, "lost reading": 2, "power cycle": 8},
-        "cell_monitor": {"transition": 12, "limit": 4, "delay": 4, "lost reading": 2, "power cycle": 4},
-    }[unit]
+        "board": {"transition": 22, "limit": 8, "delay": 6, "reset": 3, "lost reading": 2, "decision": 10,
+                  "left alone": 3, "power cycle": 8},
+        "cell_monitor": {"transition": 12, "limit": 4, "delay": 4, "lost reading": 2, "decision": 4, "power cycle": 4},
+    }[unit]  # fmt: skip
+    assert set(vectors.forms.values()) == {Form.UNIQUE_CAUSE}
     assert {str(kind): of for kind, (_, of) in shown.items()} == expected
 
 

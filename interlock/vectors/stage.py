@@ -1,0 +1,232 @@
+"""A run being planned: what it does so far, what may be put into it, and when.
+
+At first everything comes to rest from power-up, past every limit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from interlock.export.unit import UnitCode
+from interlock.logic.readings import compare
+from interlock.scheme.model import Limit, Rule
+from interlock.scheme.words import State
+from interlock.vectors.drive import Drive, Drives
+from interlock.vectors.inputs import Frame, Lane, patched
+from interlock.vectors.timeline import Entry, Plan, Track, Trial, tracked, tried
+from interlock.vectors.watch import Watcher
+
+MOMENTS = 14  # at which something is tried, for each way to do it
+PARTS = 4  # of a long wait: at the beginning of each something may be tried
+SPARE = 3  # scans after a delay
+BEGINS = 1  # the scan from which on something is done
+LONG = 1000  # scans: a delay of that many is run out as seldom as can be
+RESETS = 4  # that one trial may want
+
+
+@dataclass(frozen=True, slots=True)
+class Put:
+    """Frames put on a lane from a scan on, and what the lane does afterwards again from `end` on."""
+
+    plan: Plan
+    start: int
+    end: int
+
+
+class Stage:
+    """The run so far (`track`), and trials with something put into it."""
+
+    def __init__(self, code: UnitCode) -> None:
+        self.code = code
+        self.watcher = Watcher(code)
+        self.inputs = self.watcher.inputs
+        self.drives = Drives(self.inputs)
+        self.goals = self.watcher.goals
+        self.rest = self.inputs.rest
+        self.track = self._first()
+
+    # --- the beginning
+
+    def _first(self) -> Track:
+        """At rest but for buttons held down, and then to rest past every limit."""
+        buttons = {n for rule in self.inputs.rules for n in (rule.reset_by, rule.overridden_by)}
+        start = dict(enumerate(self.rest))
+        start |= {self.inputs.place[n]: 1 for n in buttons if n in self.inputs.place}
+        frames: dict[int, dict[int, int]] = {0: start}
+        says = {0: "power-up"}
+        for lane in self.inputs.lanes:
+            for at, frame in enumerate(self._begins(lane), BEGINS):
+                frames.setdefault(at, {}).update(frame.patch)
+                if frame.says:
+                    says[at] = frame.says
+        plan = Plan(dict(sorted(frames.items())), frozenset(), says)
+        track = tracked(self.watcher, plan, self.rest)
+        while (more := self._reset(track.plan, track.entries)) is not None:
+            track = tracked(self.watcher, more, self.rest)
+        return track
+
+    def _begins(self, lane: Lane) -> list[Frame]:
+        """Past every limit to rest, where that trips no rule, or takes so long that there is no second time; else
+        rest."""
+        frames = list(self._to_rest(lane))
+        for rule in self.inputs.rules:
+            sees = rule.watched == lane.line or (
+                rule in self.inputs.watching and self.inputs.members(rule)[0] in lane.sensors
+            )
+            if sees and self._trips(rule, frames) and rule.clears.delay.scans < LONG:
+                return [Frame({i: self.rest[i] for i in lane.places})]
+        return frames
+
+    def _trips(self, rule: Rule, frames: Sequence[Frame]) -> bool:
+        """Whether a rule would trip by these frames."""
+        given, run, longest, test = self.rest, 0, 0, rule.trips.test
+        for frame in frames:
+            given = patched(given, frame.patch)
+            if isinstance(test, Limit):
+                value = self.inputs.read(rule, given)
+                met = value is not None and compare(value, test)
+            else:
+                met = bool(given[self.inputs.place[rule.watched]]) is test
+            run = run + 1 if met else 0
+            longest = max(longest, run)
+        return longest > rule.trips.delay.scans
+
+    def _to_rest(self, lane: Lane) -> Iterator[Frame]:
+        if lane.line:
+            place = lane.places[0]
+            for value in (self.rest[place], 1 - self.rest[place], self.rest[place]):
+                yield Frame({place: value})
+            return
+        regions = self.inputs.regions[lane]
+        now = list(self.rest)
+        for target in (min(regions), max(regions), self.rest[lane.places[0]]):
+            if target == min(regions):
+                yield Frame(dict.fromkeys(lane.places, target))
+            else:
+                yield from self.inputs.sweep(lane, tuple(now), target)
+            for i in lane.places:
+                now[i] = target
+        for rule in self.inputs.watching:
+            if self.inputs.apart(rule) and self.inputs.members(rule)[0] in lane.sensors:
+                yield from self.inputs.past(rule, False, self.rest)
+                yield Frame({i: self.rest[i] for i in lane.places})
+
+    def _reset(self, plan: Plan, entries: Sequence[Entry]) -> Plan | None:
+        """The plan with a reset pressed as soon as the first rule that still waits for one accepts it; None where none
+        waits."""
+        waits: dict[str, int] = {}
+        for entry in entries:
+            for name, _, new in entry.moved:
+                if new is State.AWAITING_RESET:
+                    waits.setdefault(name, entry.scan)
+                else:
+                    waits.pop(name, None)
+        for name, scan in sorted(waits.items(), key=lambda pair: pair[1]):
+            line = self.code.scheme.rules[name].reset_by
+            if line in self.inputs.place:
+                place = self.inputs.place[line]
+                frames = {scan + 1: Frame({place: 1}), scan + 2: Frame({place: 0})}
+                return plan.with_frames(scan, scan + 3, {scan: Frame({place: 0}), **frames}, [place])
+        return None
+
+    # --- trying
+
+    def trial(self, put: Put | None) -> Trial | None:
+        """What comes of it, with every reset given that it leaves to be given."""
+        if put is None:
+            return None
+        trial = tried(self.track, put.plan, put.start, put.end)
+        for _ in range(RESETS):
+            more = self._reset(trial.plan, trial.entries)
+            if more is None:
+                break
+            trial = tried(self.track, more, put.start, self._settled(more, put))
+        return trial
+
+    def _settled(self, plan: Plan, put: Put) -> int:
+        """The scan from which on a plan does what the track's does."""
+        old = self.track.plan.patches
+        return max([put.end, *(s + 1 for s in {*plan.patches, *old} if plan.patches.get(s) != old.get(s))])
+
+    def put(self, lane: Lane, start: int, frames: Sequence[Frame], hold: int, decider: int = 0) -> Put | None:
+        """Frames on a lane, held, and back to what the lane does in the track; None where it is not idle so long."""
+        back = start + len(frames) + hold
+        own = {i: self.track.given(back)[i] for i in lane.places}
+        now = list(self.track.given(start))
+        for frame in frames:
+            for i, value in frame.patch.items():
+                now[i] = value
+        home = [Frame(own)]
+        if not lane.line and len(set(own.values())) == 1:
+            home = list(self.inputs.sweep(lane, tuple(now), next(iter(own.values())), decider))
+        elif lane.line and len(frames) > 1:
+            place = lane.places[0]
+            home = [Frame(own), Frame({place: 1 - own[place]}), Frame(own)]
+        end = back + len(home)
+        if any(
+            lane.places[0] in p or lane.places[-1] in p for s, p in self.track.plan.patches.items() if start <= s < end
+        ):
+            return None
+        placed = {start + i: frame for i, frame in enumerate(frames)}
+        placed |= {back + i: frame for i, frame in enumerate(home)}
+        return Put(self.track.plan.with_frames(start, end, placed, lane.places), start, end)
+
+    def driven(self, drive: Drive, start: int, decider: int = 0, more: int = 0) -> Put | None:
+        """A drive from a scan on, for as long as it takes."""
+        frames = drive.frames(self.inputs, self.track.given(start), decider)
+        return self.put(drive.lane, start, frames, drive.delay + SPARE + more, decider) if frames else None
+
+    # --- when
+
+    def moments(self) -> list[int]:
+        """The scans at which something may be begun: after each change, and some within a long wait."""
+        found = []
+        scans = self.track.scans
+        for scan, following in zip(scans, [*scans[1:], scans[-1] + PARTS], strict=True):
+            gap = following - scan
+            found.append(scan + 1)
+            if gap > 100:
+                found += [scan + 1 + gap * part // PARTS for part in range(1, PARTS)]
+        return [m for m in found if m > BEGINS]
+
+    def when(self, name: str, active: bool) -> tuple[list[int], list[int]]:
+        """The moments at which a rule acts or does not: those at which it would be seen to turn, and others; not too
+        many."""
+        seen, unseen = list[int](), list[int]()
+        last: tuple[bool, ...] = ()
+        slot, awaiting = self.watcher.slot[name], self.watcher.levels[name].awaiting
+        known: dict[tuple[bool, ...], bool] = {}
+        for moment in self.moments():
+            at = self.track.before(moment)
+            if (at.slots[slot] >= awaiting) is not active:
+                continue
+            given = self.track.given(moment)
+            key = self.watcher.holds(at.slots, at.slots, given)
+            if key not in known:
+                _, told = self.watcher.told(at.slots, given)
+                known[key] = self.watcher.otherwise(at.slots, given, False, f"level of {name}") not in (told, None)
+            if key != last or known[key]:
+                (seen if known[key] else unseen).append(moment)
+            last = key
+        return thinned(seen, MOMENTS), thinned(unseen, MOMENTS - min(len(seen), MOMENTS // 2))
+
+    def inserted(self, lane: Lane, start: int, frames: Sequence[Frame]) -> Put | None:
+        """Frames on a lane from a scan on, and at once back to what it does."""
+        end = start + len(frames)
+        if any(lane.places[0] in self.track.plan.patches.get(s, {}) for s in range(start, end + 1)):
+            return None
+        given = self.track.given(end)
+        placed = dict(enumerate([*frames, Frame({i: given[i] for i in lane.places})], start))
+        return Put(self.track.plan.with_frames(start, end + 1, placed, lane.places), start, end + 1)
+
+    def turned(self, lane: Lane, start: int, scans: int) -> Put | None:
+        place = lane.places[0]
+        return self.put(lane, start, [Frame({place: 1 - self.track.given(start)[place]})], scans)
+
+
+def thinned(scans: Sequence[int], most: int) -> list[int]:
+    """At most so many of them, evenly spread, the first one kept."""
+    if len(scans) <= most:
+        return list(scans)
+    return [scans[i * len(scans) // most] for i in range(most)]

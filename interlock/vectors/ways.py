@@ -1,0 +1,239 @@
+"""Ways to each kind of goal: what may be put into a run, and where, so that it is shown."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from interlock.export.unit import UnitCode
+from interlock.scheme.model import Rule
+from interlock.scheme.words import OnInvalid, Signal, State
+from interlock.vectors.decisions import About, Leaf
+from interlock.vectors.goals import NOT_BEFORE, RUNS_OUT, TOO_EARLY, Goal
+from interlock.vectors.inputs import Frame
+from interlock.vectors.stage import BEGINS, SPARE, Put, Stage, thinned
+from interlock.vectors.timeline import Entry, Plan, Track, tried
+
+NEAR = 200  # scans: what came to pass so short before may be postponed
+AHEAD = 30  # scans before a rule's own delay: what must come before it on the same input
+
+
+class Ways(Stage):
+    """What may be put into the run for a goal. Each way is tried by whoever asks."""
+
+    def __init__(self, code: UnitCode) -> None:
+        super().__init__(code)
+        self._relations: dict[str, tuple[list[str], list[str]]] = {}
+
+    def _broken_off(self, goal: Goal) -> Iterator[Put | None]:
+        """A delay, or a wait for a reset, broken off again by the reverse of what began it."""
+        source = goal.what.split(" ")[0]
+        trip = source != str(State.PICKING_UP)
+        for entry in self.track.entries:
+            if any(name == goal.rule and str(new) == source for name, _, new in entry.moved):
+                for drive in self.drives.of(goal.rule, trip)[:4]:
+                    for later in (1, 2):
+                        start = entry.scan + later
+                        frames = drive.frames(self.inputs, self.track.given(start), 0)
+                        for hold in (0, drive.delay + SPARE):
+                            yield self.put(drive.lane, start, frames[-1:], hold)
+
+    def _by_drive(self, goal: Goal) -> Iterator[Put | None]:
+        moments = {trip: self.when(goal.rule, not trip) for trip in (True, False)}
+        for visible in (True, False):
+            for trip in (True, False):
+                for drive in self.drives.of(goal.rule, trip):
+                    for decider in range(2 if drive.lane.sensors[1:] and visible else 1):
+                        for moment in moments[trip][not visible]:
+                            yield self.driven(drive, moment, decider)
+
+    def _in_the_open(self, goal: Goal) -> Iterator[Put | None]:
+        """Where the track has it hidden: one lane otherwise for a while around it."""
+        bit = self.watcher.bits[goal]
+        scans = [entry.scan for entry in self.track.entries if entry.hidden & bit]
+        for scan in thinned(scans, 6):
+            yield from self._around(scan, goal.rule)
+            yield from self._later(scan, goal.rule)
+
+    def _around(self, scan: int, name: str) -> Iterator[Put | None]:
+        """Each other rule that acts on what this one acts on, and each line they depend on, otherwise at a scan."""
+        at, rule = self.track.before(scan), self.drives.rules[name]
+        mine = {drive.lane for trip in (True, False) for drive in self.drives.of(name, trip)}
+        earlier = max(rule.trips.delay.scans if new is State.TRIPPED else rule.clears.delay.scans
+                      for new in _turns(self.track, scan, name))  # fmt: skip
+        related, lines = self._related(name)
+        for other in related:
+            active = at.slots[self.watcher.slot[other]] >= self.watcher.levels[other].awaiting
+            for drive in self.drives.of(other, not active):
+                start = scan - drive.delay - 6 - (earlier + AHEAD if drive.lane in mine else 0)
+                if start > BEGINS:
+                    yield self.driven(drive, start, more=6 if drive.lane not in mine else 0)
+        for line in lines:
+            lane = self.inputs.lane_of[self.inputs.place[line]]
+            if lane not in mine:
+                yield self.turned(lane, scan - 2, 4)
+                for before in thinned([m for m in self.moments() if scan - 3 * NEAR < m < scan - 2], 3):
+                    yield self.turned(lane, before, 1)
+
+    def _related(self, name: str) -> tuple[list[str], list[str]]:
+        """The rules that act on outputs or lines a rule acts on too, or that either is conditional on, starting ones
+        first; and the lines they depend on."""
+        known = self._relations.get(name)
+        if known is None:
+            rules, scheme = self.drives.rules, self.inputs.scheme
+
+            def acts_on(rule: Rule) -> set[str]:
+                paths = {target.path for target in rule.blocks} | set(rule.starts)
+                found = {o for path in paths for o in scheme.drives(rule.unit, path)}
+                return found | {n for n, line in scheme.lines.items() if rule.name in line.rules}
+
+            mine = acts_on(rules[name])
+            found = [other for other, rule in rules.items() if other != name and acts_on(rule) & mine]
+            for rule in [rules[name], *(rules[n] for n in found)]:
+                found += [c.name for c in rule.only_while if c.signal is Signal.RULE]
+            found = [n for n in dict.fromkeys(found) if n != name]
+            found.sort(key=lambda n: not rules[n].starts)
+            lines = [
+                line
+                for rule in [rules[name], *(rules[n] for n in found)]
+                for line in (
+                    rule.overridden_by,
+                    *(c.name for c in rule.only_while if c.signal is Signal.LINE),
+                    rule.watched if rule.watches is Signal.LINE else "",
+                )
+            ]
+            known = self._relations[name] = (found, [n for n in dict.fromkeys(lines) if n in self.inputs.place])
+        return known
+
+    def _later(self, scan: int, name: str) -> Iterator[Put | None]:
+        """What has come to pass shortly before a scan later, and the rule's own change at a later moment."""
+        for entry in self.track.entries:
+            if scan - NEAR <= entry.scan < scan:
+                for other, _, new in entry.moved:
+                    if new in (State.CLEAR, State.TRIPPED):
+                        yield self._postponed(other, new.active, entry.scan, scan - entry.scan + 5)
+        mine = [new for entry in self.track.entries if entry.scan == scan for n, _, new in entry.moved if n == name]
+        later = [moment - scan for moment in self.moments() if moment > scan]
+        for new in mine[:1]:
+            for by in thinned(later, 6):
+                yield self._postponed(name, new.active, scan, by)
+
+    def _postponed(self, name: str, trip: bool, scan: int, by: int) -> Put | None:
+        """A rule that trips or clears at a scan after its delay does so later: the delay is broken off and begun again,
+        exactly at its limit."""
+        rule = self.drives.rules[name]
+        delay = (rule.trips if trip else rule.clears).delay.scans
+        own = [drive for drive in self.drives.of(name, trip) if drive.rule is rule]
+        start = scan - delay + by - 1
+        if not own or by >= delay or start <= BEGINS:
+            return None
+        frames = list(self.inputs.past(rule, trip, self.track.given(start)))[-2:]
+        return self.inserted(own[0].lane, start, frames) if frames else None
+
+    def _by_blip(self, goal: Goal) -> Iterator[Put | None]:
+        """A reading lost for the one scan at which it decides."""
+        rule = self.code.scheme.rules[goal.rule]
+        slot, awaiting = self.watcher.slot[goal.rule], self.watcher.levels[goal.rule].awaiting
+        members = self.inputs.members(rule)
+
+        def comes(entry: Entry, state: State) -> bool:
+            return any(n == goal.rule and new is state for n, _, new in entry.moved)
+
+        for entry in self.track.entries:
+            before = self.track.before(entry.scan).slots[slot] >= awaiting
+            now = entry.after.slots[slot] >= awaiting
+            match rule.on_invalid:
+                case OnInvalid.TRIP:
+                    hit = (now and not before) or comes(entry, State.DROPPING_OFF)
+                case OnInvalid.CLEAR:
+                    hit = (before and not now) or comes(entry, State.PICKING_UP)
+                case OnInvalid.HOLD:
+                    hit = comes(entry, State.PICKING_UP) or comes(entry, State.DROPPING_OFF)
+            if hit:
+                scan = entry.scan + (before is now)
+                lost = Frame({self.inputs.place[s]: self.inputs.lost(s) for s in members}, f"{goal.rule}: lost")
+                given = self.track.given(scan + 1)
+                after = Frame({self.inputs.place[s]: given[self.inputs.place[s]] for s in members})
+                places = [self.inputs.place[s] for s in members]
+                yield Put(
+                    self.track.plan.with_frames(scan, scan + 2, {scan: lost, scan + 1: after}, places), scan, scan + 2
+                )
+
+    def _by_button(self, goal: Goal) -> Iterator[Put | None]:
+        """The reset button pressed a scan too early and held, let go, pressed again; where the rule comes to wait in
+        the track, or after it was made to."""
+        place = self.inputs.place[self.code.scheme.rules[goal.rule].reset_by]
+
+        def pressed(plan: Plan, scan: int, start: int, end: int) -> Put:
+            early = 0 if goal.what == TOO_EARLY else 1
+            values = {scan - 1: 0, scan: 1 - early, scan + 1: 1, scan + 2: 1, scan + 3: 0, scan + 4: 1, scan + 5: 0}
+            if goal.what == "edge":
+                values = {scan: 0, scan + 1: 1, scan + 2: 0}
+            elif goal.what == "held down":
+                values |= {scan - 2: 1, scan - 1: 1, scan: 1}
+            frames = {s: Frame({place: v}, str(goal) if s == scan - 1 else "") for s, v in values.items()}
+            first, last = min(values), max(values) + 1
+            return Put(plan.with_frames(first, last, frames, [place]), min(first, start), max(last, end))
+
+        def arrivals(entries: Iterable[Entry]) -> Iterator[int]:
+            for entry in entries:
+                for name, _, new in entry.moved:
+                    if name == goal.rule and new is State.AWAITING_RESET:
+                        yield entry.scan
+
+        for scan in arrivals(self.track.entries):
+            yield pressed(self.track.plan, scan, scan, scan)
+        for put in self._by_drive(goal):
+            if put is not None:
+                trial = tried(self.track, put.plan, put.start, put.end)
+                for scan in arrivals(trial.entries):
+                    yield pressed(put.plan, scan, put.start, put.end)
+
+    def _by_override(self, goal: Goal) -> Iterator[Put | None]:
+        rule = self.code.scheme.rules[goal.rule]
+        lane = self.inputs.lane_of[self.inputs.place[rule.overridden_by]]
+        place = lane.places[0]
+        hold = rule.override_at_most.scans + 2 if goal.what == RUNS_OUT and rule.override_at_most else 2
+        if goal.what == NOT_BEFORE:
+            return
+        for moment in [m for moments in self.when(goal.rule, True) for m in moments]:
+            yield self.put(lane, moment, [Frame({place: 0}), Frame({place: 1}, str(goal))], hold)
+            frames = [Frame({place: v}) for v in (1, 0)]
+            yield self.put(lane, moment, [*frames, Frame({place: 1}, str(goal))], hold)
+
+    def _by_logic(self, goal: Goal) -> Iterator[Put | None]:
+        """Where one condition otherwise would show it: that one made so, for as long as it takes."""
+        leaves, bit = self.goals.logic.leaves, self.watcher.bits[goal]
+        ways: dict[tuple[bool, ...], list[int]] = {}
+        for moment in self.moments():
+            at = self.track.before(moment)
+            held = self.watcher.holds(at.slots, at.slots, self.track.given(moment))
+            ways.setdefault(held, []).append(moment)
+        for held, moments in ways.items():
+            for i, leaf in enumerate(leaves):
+                turned = (*held[:i], not held[i], *held[i + 1 :])
+                if self.watcher.of_held(turned) & bit:
+                    for moment in thinned(moments, 3):
+                        yield from self._leaf(leaf, not held[i], moment)
+
+    def _leaf(self, leaf: Leaf, wanted: bool, moment: int) -> Iterator[Put | None]:
+        match leaf.about:
+            case About.ACTS:
+                for drive in self.drives.of(leaf.name, wanted):
+                    yield self.driven(drive, moment)
+                    if moment - drive.delay - 6 > BEGINS:
+                        yield self.driven(drive, moment - drive.delay - 6, more=6)
+            case About.LINE:
+                yield self.turned(self.inputs.lane_of[self.inputs.place[leaf.name]], moment, 2)
+            case About.OVERRIDDEN if wanted:
+                line = self.code.scheme.rules[leaf.name].overridden_by
+                if line in self.inputs.place:
+                    yield self.turned(self.inputs.lane_of[self.inputs.place[line]], moment, 2)
+            case _:
+                return
+
+
+def _turns(track: Track, scan: int, name: str) -> list[State]:
+    """What a rule comes to at a scan."""
+    return [new for entry in track.entries if entry.scan == scan for n, _, new in entry.moved if n == name] or [
+        State.TRIPPED
+    ]
