@@ -33,8 +33,9 @@ MAY_IMPORT: dict[str, set[str]] = {
     "sheet": {"elements", "scheme", "logic", "plan", "explain"},
     # The compiled tables run in a page, and questions about them.
     "bench": {"scheme", "logic", "plan", "explain", "draw"},
+    "exercises": {"scheme", "logic", "plan", "explain", "bench"},
     # The page that joins what the others draw and say: it stands to the right of them.
-    "handbook": {"scheme", "logic", "proof", "faults", "explain", "draw", "sheet", "bench"},
+    "handbook": {"scheme", "logic", "proof", "faults", "explain", "draw", "sheet", "bench", "exercises"},
     "cli": {
         "bench",
         "elements",
@@ -55,6 +56,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "export",
         "vectors",
         "conform",
+        "exercises",
         "handbook",
     },
 }

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 from collections.abc import Iterable
 
 from interlock.bench.setting import at_rest, scripts
-from interlock.bench.tables import Plain, installation, program_table, shift_words, shifted, shifts
+from interlock.bench.tables import Plain, installation, mark, program_table, shift_words, shifted, shifts
 from interlock.bench.words import Words
 from interlock.draw.words import STATE_WORDS
 from interlock.explain.conditions import seen
@@ -27,7 +25,7 @@ def facts(scheme: Scheme, words: Words) -> Plain:
     program, faults = installation(scheme)
     table = program_table(program)
     return {
-        "mark": hashlib.sha256(json.dumps(table, sort_keys=True).encode()).hexdigest()[:8],
+        "mark": mark(table),
         "title": scheme.title,
         "revision": scheme.revision,
         "scan_us": scheme.scan_us,

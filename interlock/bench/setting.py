@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
+from interlock.bench.quick import Quick
 from interlock.bench.tables import Plain
 from interlock.logic.cases import CaseRun
-from interlock.logic.compiled import OneScenario, inputs_of
+from interlock.logic.compiled import inputs_of
 from interlock.logic.program import Program
 from interlock.logic.scan import World
 from interlock.plan.stimuli import Stimuli
@@ -31,30 +30,21 @@ def resets(scheme: Scheme) -> tuple[str, ...]:
     return tuple(dict.fromkeys(r.reset_by for r in scheme.rules.values() if r.manual and r.reset_by))
 
 
-def way_to_rest(scheme: Scheme, program: Program) -> tuple[OneScenario, World, int]:
+def way_to_rest(scheme: Scheme, program: Program) -> tuple[Quick, World, int]:
     """A healthy installation powered up, left alone until nothing changes, its resets given; what it was given; and
     for how many scans it ran."""
-    world = rest_world(scheme)
-    run = OneScenario(program)
-    scans = settle(run, inputs_of(program, world), LONGEST_US // scheme.scan_us)
+    world, most = rest_world(scheme), LONGEST_US // scheme.scan_us
+    given = inputs_of(program, world)
+    pressed = inputs_of(program, World(world.readings, {**world.lines, **dict.fromkeys(resets(scheme), True)}))
+    run = Quick(program)
+    scans = run.settle(given, most)
     for _ in range(PRESSES):
         before = run.state
-        pressed = World(world.readings, {**world.lines, **dict.fromkeys(resets(scheme), True)})
-        run.scan(inputs_of(program, pressed))
-        scans += 1 + settle(run, inputs_of(program, world), LONGEST_US // scheme.scan_us)
+        run.wait(pressed, 1)
+        scans += 1 + run.settle(given, most)
         if run.state == before:
             break
     return run, world, scans
-
-
-def settle(run: OneScenario, inputs: Sequence[int], most: int) -> int:
-    """Run until a scan leaves all slots as they were; for how many scans that was."""
-    for done in range(1, most + 1):
-        before = run.state
-        run.scan(inputs)
-        if run.state == before:
-            return done
-    return most
 
 
 def at_rest(scheme: Scheme, program: Program) -> Plain:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 from collections.abc import Iterable
 
 from interlock.logic.compiled import compile_scheme
@@ -62,6 +64,11 @@ def program_table(program: Program) -> Plain:
         "told": [[str(o.kind), o.name, o.node] for o in program.observations],
         "levels": {name: [x.trip_scans, x.clear_scans] for name, x in program.levels.items()},
     }
+
+
+def mark(table: Plain) -> str:
+    """A short digest of a table: a link to a setting says with it for which scheme it is."""
+    return hashlib.sha256(json.dumps(table, sort_keys=True).encode()).hexdigest()[:8]
 
 
 def shifts(fault: Fault) -> tuple[int, ...]:

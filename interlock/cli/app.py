@@ -406,6 +406,31 @@ def tour(
 
 
 @app.command()
+def exercises(
+    file: FileArgument,
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="FILE", help="the .html page to write", show_default=False)
+    ] = None,
+    seed: Annotated[int, typer.Option("--seed", metavar="N", min=0, help="the same questions for the same number")] = 1,
+    predict: Annotated[int, typer.Option("--predict", metavar="N", min=0, help="questions: what will happen?")] = 6,
+    faults: Annotated[int, typer.Option("--faults", metavar="N", min=0, help="questions: which fault is this?")] = 4,
+    settings: Annotated[int, typer.Option("--settings", metavar="N", min=0, help="questions: what stops it?")] = 3,
+    words: Annotated[
+        str, typer.Option("--words", metavar="LANGUAGE", help="the page's own words: `en`, or a YAML file like en.yaml")
+    ] = "en",
+    as_json: JsonOption = False,
+) -> None:
+    """Write questions about a scheme to print, with a sheet of answers: what will happen, which fault, what stops it.
+
+    Every answer is worked out from the scheme. The handbook's page has a set of the same kind, with answers to open.
+    """
+    from interlock.cli.exercises import exercises as write_exercises
+
+    counts = {"predict": predict, "which_fault": faults, "find_setting": settings}
+    raise typer.Exit(write_exercises(file, out, seed, counts, language=words, as_json=as_json))
+
+
+@app.command()
 def handbook(
     file: FileArgument,
     out: Annotated[Path, typer.Option("--out", metavar="FILE", help="the .html page to write", show_default=False)],

@@ -9,9 +9,8 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-import typer
-
 from interlock.bench.tables import TooWideError
+from interlock.cli.catalogue import catalogue
 from interlock.cli.files import refused, write_whole
 from interlock.cli.inject import KEPT, bar, journal_of
 from interlock.cli.opened import opened
@@ -29,16 +28,12 @@ from interlock.faults.inject import Study
 from interlock.faults.inject import inject as study_of
 from interlock.faults.judge import BUDGET as FAULT_BUDGET
 from interlock.faults.parallel import Bench, Cores, Here
-from interlock.handbook.live import bench
+from interlock.handbook.live import bench, exercises
 from interlock.handbook.material import Material
 from interlock.handbook.page import handbook_page
-from interlock.handbook.words import Catalogue, WordsError, languages, of_language, read
-from interlock.handbook.words import english as english_words
 from interlock.logic.cases import run_cases
 from interlock.proof.prove import BUDGET, Outcome, Verdict
 from interlock.scheme.model import Scheme
-
-WRONG_SHOWN = 8  # of what is wrong with a catalogue
 
 DRAWN = (
     DrawingKind.OVERVIEW,
@@ -70,7 +65,7 @@ def handbook(
     if study_file is not None and (resume or not faults):
         sys.stderr.write("--study takes a study that is done: it goes without --resume and --no-faults\n")
         return Exit.BAD_INPUT
-    words = _words(language)
+    words = catalogue(language)
     scheme = opened(file, as_json=as_json)
     digest = file_digest(file)
     verdicts, interrupted = _verdicts(scheme)
@@ -81,7 +76,7 @@ def handbook(
         elif faults and not interrupted and scheme.claims:
             study = _study(file, scheme, jobs, resume=resume)
         drawings = _drawings(scheme, portable=portable)
-        live = [bench(scheme, words, portable=portable)]
+        live = [bench(scheme, words, portable=portable), exercises(scheme, words)]
     except (StudyFileError, NoRendererError, TooWideError) as error:
         sys.stderr.write(f"{error}\n")
         return Exit.BAD_INPUT
@@ -110,26 +105,6 @@ def handbook(
         sys.stderr.write("interrupted: the page is written and says what is missing on it\n")
         return Exit.INTERRUPTED
     return Exit.GOOD if material.good and not material.unjudged else Exit.FINDING
-
-
-def _words(language: str) -> Catalogue:
-    """A catalogue that comes along, or one from a file. Ends the command where it can't be used."""
-    try:
-        if language.lower().endswith((".yaml", ".yml")):
-            return read(Path(language).read_text(encoding="utf-8"), english_words())
-        if language in languages():
-            return of_language(language)
-        said = f"there is no catalogue of that name; known: {', '.join(languages())}, or a YAML file of yours"
-    except OSError as error:
-        said = f"it can't be read: {error.strerror or error}"
-    except UnicodeDecodeError:
-        said = "it is not UTF-8"
-    except WordsError as error:
-        said = str(error)
-    lines = said.splitlines()
-    more = [f"and {len(lines) - WRONG_SHOWN} more"] if len(lines) > WRONG_SHOWN else []
-    sys.stderr.writelines(f"--words {language}: {line}\n" for line in [*lines[:WRONG_SHOWN], *more])
-    raise typer.Exit(Exit.BAD_INPUT)
 
 
 def _verdicts(scheme: Scheme) -> tuple[dict[str, Verdict], bool]:
