@@ -33,9 +33,13 @@ const Bench = (() => {
       if (linked && linked.other) this.by("link-said").textContent = this.words.link_other;
       this.setLive(!linked);
       setInterval(() => this.tick(), TICK_MS);
+      this.inView = true; // time stands still for a reader who is elsewhere on the page
+      new IntersectionObserver((seen) => { this.inView = seen[seen.length - 1].isIntersecting; }).observe(root);
       window.addEventListener("hashchange", () => {
         const other = Link.read(location.hash, facts.mark, this.run);
-        if (other && !other.other && location.hash.slice(1) !== this.link().fragment) this.replay(other);
+        if (!other || other.other || location.hash.slice(1) === this.link().fragment) return;
+        this.setLive(false);
+        this.replay(other);
       });
       root.classList.add("live");
     }
@@ -92,7 +96,7 @@ const Bench = (() => {
 
     tick() {
       const now = performance.now();
-      if (!this.live || document.hidden) { this.since = now; return; }
+      if (!this.live || document.hidden || !this.inView) { this.since = now; return; }
       this.owed = Math.min(this.owed + ((now - this.since) * 1000 * this.speed) / this.facts.scan_us, MOST_AT_ONCE);
       this.since = now;
       const scans = Math.floor(this.owed);
@@ -245,6 +249,7 @@ const Bench = (() => {
       this.news.clear();
       for (const path of linked.open) this.openWhy(path, true, false);
       this.render();
+      this.root.scrollIntoView();
     }
 
     // --- what people do

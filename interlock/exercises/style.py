@@ -11,6 +11,7 @@ STYLE = """
 .exercise label { display: inline-flex; gap: 0.5rem; align-items: center; min-height: 44px }
 .exercise input { width: 22px; height: 22px; accent-color: #0b4f8a; flex: none }
 .exercise summary { min-height: 44px; color: #0b4f8a }
+@media (max-width: 30rem) { .exercise .choices b { flex: 1 0 100% } }
 @media print { .exercise { break-inside: avoid } .exercise .choices li, .exercise label { min-height: 0 }
   .exercise input { width: 3mm; height: 3mm } }
 """
