@@ -110,10 +110,9 @@ def _settling(circuit: Circuit, statement: Statement, i: int) -> list[str]:
     """Of rules that act for a least time the signal is another component's, and this one's says whether it can be."""
     settled, signal = circuit.settling[i][1], text(statement.expr)
     checks = settled.least > 0
-    idle = "True" if checks else signal
     inactive = f"not {signal}" if checks else "False"
     may_act = "True" if checks or settled.falls else signal
-    lines = [f"if not {circuit.phase}: n{i} = 0; a{i} = {idle}"]
+    lines = [f"if not {circuit.phase}: n{i} = 0; a{i} = {signal}"]  # no bad scan: nothing asks whether it can be
     if settled.scans == 0:
         return [*lines, f"else: n{i} = 2; a{i} = {inactive}"]
     lines.append(f"elif l{i} == 2: n{i} = 2; a{i} = {inactive}")
