@@ -11,6 +11,10 @@ from typing import Any
 import pytest
 from hypothesis import HealthCheck, settings
 
+from interlock.garbage import collected_seldom
+
+collected_seldom()  # as in the program: the explorers and the second opinions make many small objects
+
 settings.register_profile("steady", derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("steady")
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import sys
 from collections.abc import Mapping
 from functools import partial
@@ -32,6 +31,7 @@ from interlock.handbook.live import bench, exercises
 from interlock.handbook.material import Material
 from interlock.handbook.page import handbook_page
 from interlock.logic.cases import run_cases
+from interlock.proof.cores import cores
 from interlock.proof.prove import BUDGET, Outcome, Verdict
 from interlock.scheme.model import Scheme
 
@@ -121,7 +121,7 @@ def _verdicts(scheme: Scheme) -> tuple[dict[str, Verdict], bool]:
 def _study(file: Path, scheme: Scheme, jobs: int, *, resume: bool) -> Study:
     """The study of single faults; what is judged is kept, and `interlock inject --resume` goes on with it too."""
     court, line = Court(scheme, FAULT_BUDGET), Progress()
-    bench: Bench = Here(court) if jobs == 1 else Cores(court, jobs or os.cpu_count() or 1)
+    bench: Bench = Here(court) if jobs == 1 else Cores(court, jobs or cores())
     with journal_of(file, court, 1, resume=resume) as journal:
         study = study_of(scheme, 1, bench, journal=journal, progress=partial(bar, line))
         if journal is not None and not study.interrupted:

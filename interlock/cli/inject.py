@@ -29,6 +29,7 @@ from interlock.faults.inject import inject as study_of
 from interlock.faults.journal import Journal
 from interlock.faults.judge import BUDGET
 from interlock.faults.parallel import Bench, Cores, Here
+from interlock.proof.cores import cores
 from interlock.scheme.model import Scheme
 from interlock.scheme.words import Must
 
@@ -81,7 +82,7 @@ def inject(
     tests = tests_of(scheme, study)
     asked = Asked()
     if wanted.suggest and not study.interrupted:
-        asked = suggestions(scheme, source, study, jobs=_processes(jobs), budget=budget or BUDGET)
+        asked = suggestions(scheme, source, study, jobs=jobs or cores(), budget=budget or BUDGET)
     if as_json:
         print_json(study_json(file, scheme, study, tests) | given.data | asked.data)
     else:
@@ -105,11 +106,7 @@ def _bench(court: Court, jobs: int | None, cluster: str) -> Iterator[Bench]:
         with Cluster(court, cluster) as there:
             yield there
     else:
-        yield Here(court) if jobs == 1 else Cores(court, _processes(jobs))
-
-
-def _processes(jobs: int | None) -> int:
-    return jobs or os.cpu_count() or 1
+        yield Here(court) if jobs == 1 else Cores(court, jobs or cores())
 
 
 @contextmanager

@@ -25,7 +25,7 @@ def proved(
 ) -> Generator[Verdict, None, None]:
     """The verdicts on some claims, one by one, in their order. `jobs`: processes at most (0: one for each core that
     this process may use). Raises what `prove` raises."""
-    jobs = min(jobs or _cores(), len(claims))
+    jobs = min(jobs or cores(), len(claims))
     done = 0
     if jobs > 1 and len(claims) > FEW and _can_split():
         with suppress(_EndedError):
@@ -41,7 +41,8 @@ class _EndedError(Exception):
     """A process was ended from outside; what it had not said is judged here."""
 
 
-def _cores() -> int:
+def cores() -> int:
+    """The cores that this process may use."""
     if hasattr(os, "sched_getaffinity"):
         return len(os.sched_getaffinity(0))
     return os.cpu_count() or 1
@@ -95,4 +96,4 @@ def _judged(number: int) -> Verdict:
     return prove(scheme, claims[number], faults, budget=budget, index=index)
 
 
-__all__ = ["proved"]
+__all__ = ["cores", "proved"]

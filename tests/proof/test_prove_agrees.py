@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import takewhile
+from pathlib import Path
 
 import pytest
 
@@ -14,8 +16,9 @@ from tests.conftest import Counted
 from tests.support.brute import Options
 from tests.support.brute_margins import margins
 from tests.support.brute_parts import OutOfReach
+from tests.support.chosen import REWRITES, keep, picked
 from tests.support.profiles import DELAYED, INTERLOCKS, SMALL, TINY, Profile
-from tests.support.questions import Question, stream
+from tests.support.questions import Question, chosen, stream
 
 MOST = Options(most_states=6_000)
 BUDGET = 800  # zones; where they get too many the plain search decides
@@ -58,12 +61,24 @@ def test_three_thousand_claims_are_compared_a_third_of_them_to_the_scan() -> Non
         assert sum(chunk.faults == faults for chunk in CHUNKS) * CLAIMS >= claims
 
 
+CHOSEN = Path(__file__).with_name("chosen_claims.txt")
+
+
+def asked(chunk: Chunk) -> Iterator[Question]:
+    """The questions of a chunk; without end where they are to be chosen anew."""
+    if REWRITES:
+        return stream(chunk.profile, chunk.faults, chunk.first, MOST)
+    return (chosen(chunk.profile, pick, MOST) for pick in picked(CHOSEN, str(chunk)))
+
+
 @pytest.mark.parametrize("chunk", CHUNKS, ids=str)
 def test_the_prover_and_brute_force_agree(chunk: Chunk, counted: Counted) -> None:
     seen: Counter[str] = Counter()
-    for question in stream(chunk.profile, chunk.faults, chunk.first, MOST):
+    kept: list[Question] = []
+    for question in asked(chunk):
         found, claim = question.found, question.claim
         assert found is not None
+        kept.append(question)
         # the readable engine, which confirms a trace, can't withhold a reset that the claim takes to be never given
         told = claim.must is Must.NEVER_RUNNING or claim.attended
         verdict = prove(question.scheme, claim, question.faults, budget=BUDGET, margins=chunk.margins, trace=told)
@@ -92,7 +107,11 @@ def test_the_prover_and_brute_force_agree(chunk: Chunk, counted: Counted) -> Non
             seen["margins"] += _margins_agree(question, verdict)
         if seen["claims"] >= CLAIMS and seen["n of two or more"] >= TIMED:
             break
+    if REWRITES:
+        keep(CHOSEN, str(chunk), [question.pick for question in kept])
     counted("the prover and the brute force, exposures equal", seen)
+    assert seen["claims"] >= CLAIMS
+    assert seen["n of two or more"] >= TIMED
     assert (seen["undecided"] + seen["violated, length open"]) * 50 <= seen["claims"], "nearly all must be decided"
 
 

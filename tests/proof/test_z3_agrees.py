@@ -45,7 +45,7 @@ def test_z3_and_the_prover_agree_on_random_schemes(chunk: int, counted: Counted)
 
 
 def test_the_questions_hold_every_construct_and_fault_mode() -> None:
-    chunks = [chunk_of(FIRST + 1_000 * chunk) for chunk in range(CHUNKS)]
+    chunks = [chunk_of(FIRST + 1_000 * chunk, answered=False) for chunk in range(CHUNKS)]
     counts = exercised([question for chunk in chunks for asked in chunk for question in asked])
     print("\nz3: " + ", ".join(f"{word}: {number}" for word, number in counts.items()))
     assert not [word for word, number in counts.items() if not number]

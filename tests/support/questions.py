@@ -8,7 +8,8 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache
-from itertools import count
+from itertools import count, groupby
+from pathlib import Path
 from typing import Protocol
 
 from interlock.proof.prove import BUDGET, Outcome, prove
@@ -29,6 +30,7 @@ from interlock.scheme.words import (
 )
 from tests.support.brute import BruteVerdict, Options, judge
 from tests.support.brute_parts import OutOfReach
+from tests.support.chosen import REWRITES, Pick, keep, picked
 from tests.support.profiles import Profile
 from tests.support.random_schemes import TINY, random_scheme_text
 from tests.support.random_worlds import even_fault_set
@@ -62,6 +64,11 @@ class Question:
     def timed(self) -> bool:
         """Whether the answer is a figure that a scan more or less would change: a longest run of two scans or more."""
         return _timed(self.found)
+
+    @property
+    def pick(self) -> Pick:
+        """By what it is known."""
+        return Pick(self.seed, self.claim.name, tuple(f.name for f in self.faults))
 
     def __str__(self) -> str:
         under = ", ".join(f.name for f in self.faults) or "no fault"
@@ -115,6 +122,16 @@ def stream(
             found = by_brute(scheme, claim, present, options)
             if found is not None and (not _dull(found) or rng.random() < DULL_ASKED):
                 yield replace(question, found=found)
+
+
+def chosen(profile: Profile, pick: Pick, options: Options | None = None, *, answered: bool = True) -> Question:
+    """A question that was kept, with what the brute force finds if it is to be `answered`."""
+    text = random_scheme_text(random.Random(pick.seed), profile)
+    scheme = loads(text, "random.yaml")
+    claim = next(c for c in scheme.claims if c.name == pick.claim)
+    faults = tuple(scheme.faults[name] for name in pick.faults)
+    found = by_brute(scheme, claim, faults, options) if answered else None
+    return Question(pick.seed, text, scheme, claim, faults, found)
 
 
 def exercised(asked: Sequence[Question]) -> Counter[str]:
@@ -277,9 +294,20 @@ class Tally:
 CLAIMS_A_CHUNK = 36
 
 
+CHOSEN = Path(__file__).with_name("chosen_questions.txt")
+
+
+def chunk_of(first: int, *, answered: bool = True) -> list[list[Question]]:
+    """The questions of enough schemes from a seed on that the claims come to `CLAIMS_A_CHUNK`, scheme by scheme. Only
+    where they are to be `answered` is the brute force asked."""
+    if REWRITES:
+        keep(CHOSEN, str(first), [question.pick for asked in _chosen_anew(first) for question in asked])
+    picks = groupby(picked(CHOSEN, str(first)), key=lambda pick: pick.seed)
+    return [[chosen(PROFILE, pick, answered=answered) for pick in mine] for _, mine in picks]
+
+
 @cache
-def chunk_of(first: int) -> list[list[Question]]:
-    """The questions of enough schemes from a seed on that the claims come to `CLAIMS_A_CHUNK`, scheme by scheme."""
+def _chosen_anew(first: int) -> list[list[Question]]:
     chunk: list[list[Question]] = []
     for seed in count(first):
         if sum(map(len, chunk)) >= CLAIMS_A_CHUNK:
