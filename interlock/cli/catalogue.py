@@ -28,6 +28,6 @@ def catalogue(language: str) -> Catalogue:
     except WordsError as error:
         said = str(error)
     lines = said.splitlines()
-    more = [f"and {len(lines) - WRONG_SHOWN} more"] if len(lines) > WRONG_SHOWN else []
+    more = ["and more of the kind"] if len(lines) > WRONG_SHOWN else []
     sys.stderr.writelines(f"--words {language}: {line}\n" for line in [*lines[:WRONG_SHOWN], *more])
     raise typer.Exit(Exit.BAD_INPUT)

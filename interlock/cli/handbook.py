@@ -27,6 +27,7 @@ from interlock.faults.inject import Study
 from interlock.faults.inject import inject as study_of
 from interlock.faults.judge import BUDGET as FAULT_BUDGET
 from interlock.faults.parallel import Bench, Cores, Here
+from interlock.handbook.card import card_page
 from interlock.handbook.live import bench, exercises
 from interlock.handbook.material import Material
 from interlock.handbook.page import handbook_page
@@ -100,11 +101,30 @@ def handbook(
     if as_json:
         print_json(_json(file, out, material, len(page.encode())))
     else:
-        tell(_told(out, material, len(page.encode())))
+        tell(_told(out, material))
     if interrupted:
         sys.stderr.write("interrupted: the page is written and says what is missing on it\n")
         return Exit.INTERRUPTED
     return Exit.GOOD if material.good and not material.unjudged else Exit.FINDING
+
+
+def card(file: Path, out: Path, *, language: str, as_json: bool) -> int:
+    """Write the card for the wall alone."""
+    if why := refused(out, ".html"):
+        sys.stderr.write(f"--out {out}: {why}\n")
+        return Exit.BAD_INPUT
+    words = catalogue(language)
+    scheme = opened(file, as_json=as_json)
+    try:
+        write_whole(out, card_page(scheme, words).encode())
+    except OSError as error:
+        sys.stderr.write(f"--out {out}: {error.strerror or error}\n")
+        return Exit.BAD_INPUT
+    if as_json:
+        print_json({"scheme": str(file), "scheme_digest": file_digest(file), "file": str(out)})
+    else:
+        tell([f"{out} is written: it prints on one A5 side"])
+    return Exit.GOOD
 
 
 def _verdicts(scheme: Scheme) -> tuple[dict[str, Verdict], bool]:
@@ -164,12 +184,12 @@ def _json(file: Path, out: Path, material: Material, size: int) -> dict[str, Any
     }
 
 
-def _told(out: Path, material: Material, size: int) -> list[str]:
+def _told(out: Path, material: Material) -> list[str]:
     claims = len(material.verdicts)
     held = sum(v.outcome is Outcome.HOLDS for v in material.verdicts.values())
     passed = sum(c.passed for c in material.cases)
     said = [
-        f"{out}: {size / 1_000_000:.1f} MB, opens without a network",
+        f"{out} is written: it opens without a network",
         f"  {count_text(claims, 'claim')}: {held} hold"
         + (f", {material.unjudged} not judged" if material.unjudged else ""),
         f"  {count_text(len(material.cases), 'case')}: {passed} pass",

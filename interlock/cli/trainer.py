@@ -27,6 +27,9 @@ def handbook(
     words: Annotated[
         str, typer.Option("--words", metavar="LANGUAGE", help="the page's own words: `en`, or a YAML file like en.yaml")
     ] = "en",
+    only_card: Annotated[
+        bool, typer.Option("--card", help="only the card for the wall: what each stop means, on one A5 side")
+    ] = False,
     portable: Annotated[
         bool, typer.Option("--portable", help="lay out without Graphviz, the same bytes on every machine")
     ] = False,
@@ -39,6 +42,8 @@ def handbook(
     """
     from interlock.cli import handbook as command
 
+    if only_card:
+        raise typer.Exit(command.card(file, out, language=words, as_json=as_json))
     raise typer.Exit(
         command.handbook(
             file,

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from interlock.handbook.card import card
 from interlock.handbook.cases import cases
 from interlock.handbook.claims import claims
 from interlock.handbook.faults import faults
+from interlock.handbook.frame import document
 from interlock.handbook.glossary import glossary
 from interlock.handbook.html import Html, Part, element, joined, paragraph, plain
 from interlock.handbook.inline import pens
@@ -48,6 +48,7 @@ def handbook_page(material: Material, words: Catalogue, live: Sequence[Live] = (
         faults(material, words),
         cases(material, words),
         more(material, words),
+        card(material.scheme, words),
     ]
     first = about(material, words)
     parts.append(glossary(words, [first.body, *(part.body for part in parts)]))
@@ -82,22 +83,6 @@ def live_page(words: Catalogue, title: str, live: Sequence[Live]) -> str:
     main = joined([Html("<main>\n"), element("h1", title), *(_part(one.part) for one in live), Html("</main>\n")])
     style = STYLE.replace("FOOT", css_string(title)) + "".join(one.style for one in live)
     return document(words, title, style, joined([main, *_scripts(live)]), [one.script for one in live])
-
-
-def document(words: Catalogue, title: str, style: str, body: Html, scripts: Iterable[str] = ()) -> str:
-    """A page around a body. Its policy allows its own scripts, each by digest, and nothing from anywhere."""
-    allowed = " ".join(f"'sha256-{_digest(script)}'" for script in scripts if script) or "'none'"
-    policy = f"default-src 'none'; script-src {allowed}; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
-    return (
-        f'<!doctype html>\n<html lang="{plain(words.language)}">\n<head>\n<meta charset="utf-8">\n'
-        f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{plain(title)}</title>\n<style>{style}</style>\n</head>\n<body>\n{body}</body>\n</html>\n"
-    )
-
-
-def _digest(script: str) -> str:
-    return base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
 
 
 def _scripts(live: Iterable[Live]) -> list[Html]:

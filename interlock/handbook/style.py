@@ -81,6 +81,6 @@ summary { cursor: pointer; padding: 0.4rem 0; font-weight: bold }
   .rule dt::after { content: ": " }
   .rule dd::after { content: "; " }
   .rule dl > div:last-child dd::after { content: "" }
-  figure.card { page: card; width: 210mm; height: 147.5mm }
+  figure.card { page: card; width: 210mm; height: 147.5mm; overflow: hidden }
 }
 """

@@ -100,6 +100,7 @@ def read(text: str, like: Catalogue | None = None) -> Catalogue:
         raise WordsError(f"it is not YAML: {' '.join(str(error).split())}") from error
     if not isinstance(tree, dict) or not isinstance(tree.get("language"), str):
         raise WordsError("expected a mapping that begins with `language: de`, as words/en.yaml does")
+    language = tree.pop("language")
     terms = tuple(_terms(tree.pop(_GLOSSARY, None)))
     texts = dict(_texts("", tree))
     if like is not None:
@@ -112,7 +113,7 @@ def read(text: str, like: Catalogue | None = None) -> Catalogue:
         ]
         if wrong:
             raise WordsError("\n".join(wrong))
-    return Catalogue(tree["language"], texts, terms)
+    return Catalogue(language, texts, terms)
 
 
 def _texts(prefix: str, tree: Mapping[Any, Any]) -> Iterator[tuple[str, str]]:
