@@ -60,6 +60,7 @@ PATTERNS = (
 )
 
 ROWS, COLUMNS = 2, 2
+ROW = 215.0  # by which a sheet with a row of panels less is shorter
 LEFT, BELOW, ABOVE = 58.0, 92.0, 14.0  # room around a plot for its scales and its title
 GAP = 14.0
 LEGEND = 4  # lines
@@ -90,7 +91,7 @@ def _demand(names: Sequence[str], asked: Sequence[str], *, harm: bool) -> str:
 
 def draw_permits(scheme: Scheme, found: PermitMap) -> list[Drawing]:
     """A map on as many A4 sheets as its panels take. Panels that are the same everywhere are told in words."""
-    width, height = a4()
+    width, full = a4()
     panels = [panel for panel in found.panels if panel.uniform is None]
     same = [panel for panel in found.panels if panel.uniform is not None]
     per_sheet = ROWS * COLUMNS
@@ -98,6 +99,8 @@ def draw_permits(scheme: Scheme, found: PermitMap) -> list[Drawing]:
     title = f"Where what may run: {axis_name(found.x)} and {axis_name(found.y)}"
     drawings = []
     for count, part in enumerate(parts, 1):
+        rows = max(1, -(-len(part) // COLUMNS))
+        height = full if rows == ROWS else full - (ROWS - rows) * ROW
         svg = framed(
             scheme,
             title,
@@ -115,7 +118,7 @@ def draw_permits(scheme: Scheme, found: PermitMap) -> list[Drawing]:
             svg.lines(MARGIN, top - 2, lines, size=SMALL)
             top += len(lines) * SMALL * LINE_HEIGHT
         room_x = (width - 2 * MARGIN - GAP * (COLUMNS - 1)) / COLUMNS
-        room_y = (height - top - MARGIN - FOOT + 12) / ROWS
+        room_y = (height - top - MARGIN - FOOT + 12) / rows
         for i, panel in enumerate(part):
             x = MARGIN + (i % COLUMNS) * (room_x + GAP)
             _panel(svg, scheme, found, panel, (x, top + (i // COLUMNS) * room_y, room_x, room_y))

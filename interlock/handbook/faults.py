@@ -8,7 +8,7 @@ from interlock.explain.failure_modes import COLUMNS, Column, FailureMode, failur
 from interlock.explain.failure_table import cell, counts
 from interlock.explain.injection import consequence, way_out
 from interlock.explain.phrases import say, sentence, text
-from interlock.faults.effects import Effect, FaultEffect
+from interlock.faults.effects import Effect, FaultEffect, Sign
 from interlock.faults.inject import Study
 from interlock.handbook.html import Html, Part, element, items, joined, paragraph, safe, table
 from interlock.handbook.material import Material
@@ -75,8 +75,11 @@ def _signs(scheme: Scheme, effect: FaultEffect, words: Catalogue) -> str:
     if not effect.revealed_by:
         return words("faults.shows_by_nothing")
     path = {claim.name: claim.path for claim in scheme.claims}
-    names = dict.fromkeys(words(f"faults.sign_{r.sign}", name=path.get(r.name, r.name)) for r in effect.revealed_by)
-    return words("faults.shows_by", signs=", ".join(names))
+    by_sign: dict[Sign, dict[str, None]] = {}
+    for reveal in effect.revealed_by:
+        by_sign.setdefault(reveal.sign, {})[path.get(reveal.name, reveal.name)] = None
+    said = [words(f"faults.sign_{sign}", names=", ".join(names)) for sign, names in by_sign.items()]
+    return words("faults.shows_by", signs="; ".join(said))
 
 
 def _table(scheme: Scheme, study: Study, words: Catalogue) -> Iterator[Html]:
