@@ -12,8 +12,9 @@ from interlock.exercises.scene import Scene
 from interlock.exercises.style import PAPER
 from interlock.exercises.style import STYLE as QUESTIONS
 from interlock.exercises.tell import Tell
+from interlock.handbook.frame import document
 from interlock.handbook.html import Html, Part, element, joined, paragraph
-from interlock.handbook.page import Live, document, live_page
+from interlock.handbook.page import Live, live_page
 from interlock.handbook.style import STYLE
 from interlock.handbook.words import Catalogue
 from interlock.scheme.model import Scheme

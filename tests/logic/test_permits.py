@@ -218,9 +218,9 @@ def _by_history(
 @pytest.mark.parametrize("name", DEMOS)
 def test_what_is_seen_on_a_demo_scheme_is_on_its_maps(name: str, counted: Counted) -> None:
     scheme, rng, counts = demo(name), random.Random(7), Counter[str]()
-    seen_is_allowed(scheme, rng, 25, counts)
+    seen_is_allowed(scheme, rng, 15, counts)
     for x, y in planes(scheme):
-        points_of_the_map(scheme, permit_map(scheme, x, y), rng, 8, counts)
+        points_of_the_map(scheme, permit_map(scheme, x, y), rng, 6, counts)
     assert {"runs seen", "stopped seen", "runs on the map", "stopped on the map"} <= set(counts)
     counted("permit maps of the demo schemes", counts)
 
