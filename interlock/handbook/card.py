@@ -190,7 +190,7 @@ def _below(svg: Svg, never: Sequence[str], words: Catalogue, top: float) -> None
 def card(scheme: Scheme, words: Catalogue) -> Part:
     """The card as a part of the handbook: in print a side of its own."""
     body = joined([paragraph(words("card.part"), "screen"), figure(words, draw_card(scheme, words), kind="card")])
-    return Part("card", words("card.name"), body)
+    return Part("card", words("card.name"), body, "sheets")
 
 
 def card_page(scheme: Scheme, words: Catalogue) -> str:

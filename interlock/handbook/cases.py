@@ -28,7 +28,7 @@ def cases(material: Material, words: Catalogue) -> Part:
             Html(f'<details class="screen"><summary>{words.html("cases.steps")}</summary>{steps}</details>\n'),
             figures(words, _titled(own, result.name)),
         ]
-    return Part("cases", words("cases.title"), joined(body))
+    return Part("cases", words("cases.title"), joined(body), "sheets" if sheets else "")
 
 
 def _of(name: str, number: int) -> bool:

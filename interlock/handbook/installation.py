@@ -153,7 +153,7 @@ def maps(material: Material, words: Catalogue) -> Part:
     """The permit maps."""
     found = material.drawings.get(DrawingKind.PERMIT, ())
     body = [paragraph(words("maps.says")), *_sheets(words, found)] if found else [paragraph(words("maps.none"))]
-    return Part("maps", words("maps.title"), joined(body))
+    return Part("maps", words("maps.title"), joined(body), "sheets" if found else "")
 
 
 def drawings(material: Material, words: Catalogue) -> Part:
@@ -166,7 +166,7 @@ def drawings(material: Material, words: Catalogue) -> Part:
         title = element("h3", words(f"drawings.{kind}_title"), 'class="screen"')
         shown += [title, paragraph(words(f"drawings.{kind}"), "screen")]
         shown += _sheets(words, found)
-    return Part("drawings", words("drawings.title"), joined(shown))
+    return Part("drawings", words("drawings.title"), joined(shown), "sheets")
 
 
 def _sheets(words: Catalogue, found: Iterable[Drawing]) -> Iterator[Html]:

@@ -73,6 +73,7 @@ summary { cursor: pointer; padding: 0.4rem 0; font-weight: bold }
   figure svg { min-width: 0 }
   figure.sheet { page: sheet; width: 297mm; height: 209.5mm }
   figure.strip { width: 86%; margin: 1mm 0 }
+  section.sheets > h2, section.sheets > p { display: none }
   section.wide, .wide { page: wide }
   .rule { break-inside: avoid }
   .rule h3 { margin-top: 4mm }

@@ -62,6 +62,25 @@ def test_it_prints_on_a4_with_its_foot_and_its_cautions_first(name: str) -> None
     assert "certifies nothing" in first
 
 
+def test_all_of_it_is_reached_by_keys() -> None:
+    """The first key leads past the contents; drawings that are wider than a phone can be reached and scrolled."""
+    with visited(handbook("survey_launch"), PHONE) as tab:
+        tab.key("Tab", 9)
+        assert tab.ask("document.activeElement.className") == "skip"
+        tab.key("Enter", 13, "\r")
+        assert tab.ask("location.hash") == "#about"
+        wide = tab.ask("document.querySelectorAll('figure').length")
+        assert tab.ask("[...document.querySelectorAll('figure')].every(f => f.tabIndex === 0 && f.ariaLabel)")
+        assert wide > 30
+        tab.ask("document.querySelector('#maps figure').focus()")
+        assert tab.ask("document.activeElement.closest('section').id") == "maps"
+        before = tab.ask("document.activeElement.scrollLeft")
+        for _ in range(3):
+            tab.key("ArrowRight", 39)
+        moved = "new Promise(r => setTimeout(() => r(document.activeElement.scrollLeft), 400))"
+        assert tab.ask(moved) > before
+
+
 @needs_axe
 def test_the_checks_see_what_they_look_for() -> None:
     bad = WHOLE.format("<img src='https://example.invalid/x.png'><p style='color:#bbb'>faint</p>")
