@@ -40,7 +40,7 @@ def section(scheme: Scheme, words: Words, *, portable: bool = False) -> Section:
 
 def script() -> str:
     """All scripts as one, sharing nothing with the page but `interlockBench`."""
-    shared = "globalThis.interlockBench = { Machine, Installation, Why, Causes };\n"
+    shared = "globalThis.interlockBench = { Machine, Installation, Why, Causes, decimal, duration };\n"
     return "(() => {\n" + "\n".join([*map(_file, SCRIPTS), shared, _file(LAST)]) + "})();\n"
 
 

@@ -96,12 +96,34 @@ def test_what_is_predicted_comes_about(name: str, seed: int, counted: Counted) -
     judged = 0
     for question in asked(name, seed):
         if question.kind is Kind.PREDICT:
-            *_, last = Trial(name).looks(question.acts)
+            trial = Trial(name)
+            *_, last = trial.looks(question.acts)
             assert 2 <= len(question.asked) <= ASKED
             assert [last.running(path) for path in question.asked] == list(question.answer), question
+            later = trial.wait(scene_of(name).steady)  # nobody has to count to the tenth of a second
+            assert [later.running(path) for path in question.asked] == list(question.answer), question
             judged += len(question.asked)
     assert judged > 10
     counted("answers worked out again", {"paths predicted": judged})
+
+
+def test_a_button_is_pressed_for_one_scan_and_seen() -> None:
+    """A hot pack that has cooled down waits for a press; without one its charging stays stopped."""
+    both = ("floor_probe", "wall_probe")
+    hot, cool = (tuple((name, value * 10**6) for name in both) for value in (60, 20))
+    for press, charges in (("reset_button", True), ("", False)):
+        acts = (Act(100, hot), Act(4000, cool), Act(600, press=press))
+        *_, last = Trial("alpine_hut").looks(acts)
+        assert last.running("roof_pv") is charges
+        assert scene_of("alpine_hut").play(acts)[-1].running["roof_pv"] is charges
+
+
+def test_what_is_about_to_change_is_not_asked() -> None:
+    """A cold pack stops charging after 2 s and its contactors: at 2 s the look is too close to call, not at 10 s."""
+    scene = scene_of("alpine_hut")
+    for scans_waited, certain in ((20, False), (100, True)):
+        look = scene.play((Act(scans_waited, (("floor_probe", -5 * 10**6),)),))[-1]
+        assert (look.running["turbine_charging"] is not None) is certain
 
 
 @pytest.mark.parametrize(("name", "seed"), EVERY)
