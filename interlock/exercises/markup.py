@@ -72,7 +72,8 @@ def _choices(tell: Tell, question: Question, number: int, *, boxes: bool) -> str
             else f"{BOX} {_say(tell, state)} "
             for state in ("running", "stopped")
         )
-        rows.append(f'<li role="radiogroup" aria-label="{escape(name)}"><b>{escape(name)}</b> {marks}</li>')
+        group = f' role="radiogroup" aria-label="{escape(name)}"' if boxes else ""
+        rows.append(f"<li><div{group}><b>{escape(name)}</b> {marks}</div></li>")
     return f'<ul class="choices">{"".join(rows)}</ul>\n'
 
 

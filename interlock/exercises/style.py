@@ -7,6 +7,7 @@ STYLE = """
 .exercise { margin: 0 0 1.4rem; padding: 0.4rem 0 0; border-top: 1px solid #8a8a8a }
 .exercise .choices { list-style: none; padding: 0 }
 .exercise .choices li { display: flex; flex-wrap: wrap; gap: 0.2rem 1.2rem; align-items: center; min-height: 44px }
+.exercise .choices li > div { display: flex; flex-wrap: wrap; gap: 0.2rem 1.2rem; align-items: center }
 .exercise .choices b { min-width: 11rem }
 .exercise label { display: inline-flex; gap: 0.5rem; align-items: center; min-height: 44px }
 .exercise input { width: 22px; height: 22px; accent-color: #0b4f8a; flex: none }
