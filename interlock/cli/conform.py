@@ -13,7 +13,7 @@ from interlock.cli.export import unit_of
 from interlock.cli.opened import opened
 from interlock.cli.render import Progress, count_text, print_json, tell
 from interlock.cli.status import Exit
-from interlock.cli.vectors import made_for
+from interlock.cli.vectors import CSV, made_for
 from interlock.cli.written import write_all
 from interlock.conform.blame import Suspect, given_of, names, suspects
 from interlock.conform.drive import Broken, Difference, Result, drive
@@ -25,6 +25,7 @@ from interlock.export.unit import UnitCode
 from interlock.logic.program import Observe
 from interlock.scheme.units import decimal_text, time_text
 from interlock.vectors.record import BadVectorsError, Run, Start, read_json_lines
+from interlock.vectors.table import read_csv
 from interlock.vectors.walk import Walker
 
 MOST_SUSPECTS = 3
@@ -88,8 +89,8 @@ def _connector(options: Options) -> Callable[[], Link]:
 
 
 def _read(code: UnitCode, file: Path) -> tuple[Run, ...]:
-    with file.open(encoding="utf-8") as lines:
-        runs = read_json_lines(iter(lines))
+    with file.open(encoding="utf-8", newline="") as lines:
+        runs = read_csv(lines) if file.suffix == CSV else read_json_lines(iter(lines))
     wanted = (set(code.sensors), set(code.lines), set(code.outputs), set(code.sent), set(code.alarms))
     for run in runs:
         for vector in run.vectors:

@@ -42,7 +42,8 @@ def vectors(
         str, typer.Option("--unit", metavar="NAME", help="whose; the first unit if not given", show_default=False)
     ] = "",
     to: Annotated[
-        Path | None, typer.Option("--to", metavar="FILE", help="JSON Lines: one object a scan", show_default=False)
+        Path | None,
+        typer.Option("--to", metavar="FILE", help="JSON Lines, one object a scan; a .csv: a table", show_default=False),
     ] = None,
     most: Annotated[int, typer.Option("--most", metavar="N", min=1, help="scans in all")] = 20_000,
     score: Annotated[

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -21,7 +22,9 @@ from interlock.vectors.mcdc import Form
 from interlock.vectors.reasons import Why
 from interlock.vectors.record import json_lines
 from interlock.vectors.score import Fate, Scored, scored, strengthened
+from interlock.vectors.table import csv_lines
 
+CSV = ".csv"  # a file of that kind is a table, any other JSON Lines
 WORDS = {
     GoalKind.TRANSITION: "transitions of rule machines",
     GoalKind.LIMIT: "limits, the last safe and the first unsafe value",
@@ -46,16 +49,19 @@ def vectors(
     made = made_for(code, most)
     fates = _scored(code, made) if score or strengthen else []
     if strengthen:
-        runs, fates = strengthened(code, made.runs, fates)
+        progress = Progress()
+        runs, fates = strengthened(code, made.runs, fates, progress.say)
+        progress.done()
         made = replace(made, runs=runs)
     if to is not None:
         try:
-            write_all(to.parent, {to.name: "".join(json_lines(made.runs))})
+            lines = csv_lines(made.runs) if to.suffix == CSV else json_lines(made.runs)
+            write_all(to.parent, {to.name: "".join(lines)})
         except OSError as error:
             sys.stderr.write(f"{to}: {error.strerror or error}\n")
             return Exit.BAD_INPUT
     if as_json:
-        print_json(_json(code, made, to) | ({"mutants": _score_json(fates)} if fates else {}))
+        print_json(_json(code, made, to) | ({"mutants": _score_json(fates), "score": score_of(fates)} if fates else {}))
     else:
         tell([*_told(code, made, to), *(_score_told(fates) if fates else ())])
     weak = any(f.fate in (Fate.SURVIVED, Fate.UNDECIDED) for f in fates)
@@ -64,19 +70,38 @@ def vectors(
 
 
 def _scored(code: UnitCode, made: Vectors) -> list[Scored]:
-    progress = Progress()
+    """The fates of all mutants; of those looked at so far, where someone interrupts it."""
+    progress, fates = Progress(), list[Scored]()
     try:
-        return list(scored(code, made.runs, progress.say))
+        for fate in scored(code, made.runs, progress.say):
+            fates.append(fate)
+    except KeyboardInterrupt:
+        progress.done()
+        sys.stderr.write(f"interrupted after {count_text(len(fates), 'mutant')}\n")
     finally:
         progress.done()
+    return fates
+
+
+def score_of(fates: Sequence[Scored]) -> float | None:
+    """Of the mutants that are not equivalent, how many are killed, in per cent; None where there are none."""
+    count = sum(f.fate is not Fate.EQUIVALENT for f in fates)
+    return 100 * sum(f.fate is Fate.KILLED for f in fates) / count if count else None
 
 
 def _score_told(fates: list[Scored]) -> list[str]:
     counts = {fate: sum(f.fate is fate for f in fates) for fate in Fate}
     said = ", ".join(f"{n} {fate}" for fate, n in counts.items() if n)
     weak = [f for f in fates if f.fate in (Fate.SURVIVED, Fate.UNDECIDED)]
-    lines = [f"{count_text(len(fates), 'mutant')}: {said}"]
+    score = score_of(fates)
+    share = "" if score is None else f"; {_floor(score)} % of those that are not equivalent"
+    lines = [f"{count_text(len(fates), 'mutant')}: {said}{share}"]
     return lines + [f"{f.fate!s}  {f.mutant.what} ({', '.join(f.paths)})" for f in weak]
+
+
+def _floor(score: float) -> str:
+    """Per cent with one decimal, never rounded up: 100 is all of them."""
+    return f"{int(score * 10) / 10:g}"
 
 
 def _score_json(fates: list[Scored]) -> list[dict[str, Any]]:

@@ -132,9 +132,18 @@ class Comparison:
         goal = Goal(Moves.RUN, self.merged.path[runs, path], (condition,))
         return Decider(self._index, goal, FaultPlan.of(()), self.budget)
 
-    def _differs(self, path: str, runs: Which) -> tuple[Difference | None, int, str]:
+    def history(self, path: str) -> tuple[Moment, ...] | None:
+        """A history at whose end a path is let run in one scheme and not in the other; none where none was found."""
+        for runs in (Which.NEW, Which.OLD):
+            if path not in self.merged.alike:
+                found, _, _ = self._differs(path, runs, whole=False)
+                if found is not None:
+                    return found.trace
+        return None
+
+    def _differs(self, path: str, runs: Which, *, whole: bool = True) -> tuple[Difference | None, int, str]:
         """Whether a path may run in one scheme while it is stopped in the other: a difference or none, the zones looked
-        at, and why it was not decided."""
+        at, and why it was not decided. `whole`: how long it can last too."""
         decider = self._decider(path, runs)
         answer = decider.violated(decider.answer(0), 0, SCANS)
         if answer.upper == 0:
@@ -142,6 +151,8 @@ class Comparison:
         if answer.lower == 0:
             return None, answer.zones, answer.stopped or "no history was found, nor shown not to be"
         trace = self._told(path, runs, self._plain(path, runs, worlds(decider, answer.run, 1)[0]))
+        if not whole:
+            return Difference(runs is Which.NEW, trace, None, False, (), ()), answer.zones, ""
         longest = Decider(self._index, decider.goal, FaultPlan.of(()), LENGTH_BUDGET, states=0).answer()
         known = longest.lower == longest.upper
         scans = longest.upper if known and longest.upper != ENDLESS else None

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from interlock.compare.merged import Which
-from interlock.compare.verdict import Comparison, Difference, Meaning
+from interlock.compare.verdict import Comparison, Moment
 from interlock.export.unit import UnitCode
 from interlock.logic.compiled import scan_function
 from interlock.logic.lower import compile_scheme
@@ -202,23 +202,38 @@ def _compared(scheme: Scheme, mutant: Mutant, unit: str) -> Scored:
     comparison = Comparison(
         told_as_paths(scheme, unit, names, alarms), told_as_paths(mutant.scheme, unit, names, alarms), BUDGET
     )
-    found: dict[Meaning, list[str]] = {}
-    for verdict in comparison.verdicts():
-        found.setdefault(verdict.meaning, []).append(verdict.path)
-        if verdict.meaning not in (Meaning.SAME, Meaning.UNDECIDED):
-            history = _history(comparison, verdict.differences[0], f"{verdict.path}: {mutant.what}")
-            return Scored(mutant, Fate.SURVIVED, paths=(verdict.path,), history=history)
-    if Meaning.UNDECIDED in found:
-        return Scored(mutant, Fate.UNDECIDED, paths=tuple(found[Meaning.UNDECIDED]))
+    first = _likely(scheme, mutant)
+    undecided: list[str] = []
+    for path in sorted(comparison.paths, key=lambda p: p not in first):
+        if comparison.never_differs(path):
+            continue
+        trace = comparison.history(path)
+        if trace is None:
+            undecided.append(path)
+            continue
+        history = _history(comparison, trace, f"{path}: {mutant.what}")
+        return Scored(mutant, Fate.SURVIVED, paths=(path,), history=history)
+    if undecided:
+        return Scored(mutant, Fate.UNDECIDED, paths=tuple(undecided))
     return Scored(mutant, Fate.EQUIVALENT)
 
 
-def _history(comparison: Comparison, difference: Difference, aim: str) -> tuple[Stretch, ...]:
-    """A difference's history as what the unit is given."""
+def _likely(scheme: Scheme, mutant: Mutant) -> set[str]:
+    """What a mutant is the likeliest to change: what its rule stops, starts and raises in one of the two only; where it
+    stops and starts the same, all of that."""
+    old, new = scheme.rules.get(mutant.rule), mutant.scheme.rules.get(mutant.rule)
+    acts_on = [
+        {*(t.path for t in rule.blocks), *rule.starts} if rule is not None else set[str]() for rule in (old, new)
+    ]
+    return acts_on[0] ^ acts_on[1] or acts_on[0] | {f"alarm {mutant.rule}"}
+
+
+def _history(comparison: Comparison, trace: Sequence[Moment], aim: str) -> tuple[Stretch, ...]:
+    """A history of both as what the unit is given."""
     sensors = {mine[Which.OLD]: name for name, mine in comparison.merged.sensors.items() if Which.OLD in mine}
     valid = {name: sensor.valid for name, sensor in comparison.old.sensors.items()}
     found = []
-    for number, moment in enumerate(difference.trace):
+    for number, moment in enumerate(trace):
         readings = {
             mine: moment.world.readings[name] for mine, name in sensors.items() if name in moment.world.readings
         }

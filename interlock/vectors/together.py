@@ -14,7 +14,7 @@ from interlock.scheme.words import Signal
 from interlock.vectors.alone import alone
 from interlock.vectors.inputs import Inputs
 
-MOST_STATES = 200_000  # of two rules: with more, nothing is said
+MOST_SCANS = 60_000  # looked at for two rules: with more, nothing is said
 
 
 class Together:
@@ -71,6 +71,7 @@ class Together:
         scan, levels = scan_function(program), program.levels
         at = {o.name: i for i, o in enumerate(program.observations)}
         worlds = [[world[(i.kind, i.name)] for i in program.inputs] for world in self._worlds(program.inputs)]
+        scans = 0
         done, queue = {program.initial}, [program.initial]
         while queue:
             state = queue.pop()
@@ -82,7 +83,8 @@ class Together:
                 if after not in done:
                     done.add(after)
                     queue.append(after)
-            if len(done) > MOST_STATES:
+            scans += len(worlds)
+            if scans > MOST_SCANS:
                 return False
         return True
 
