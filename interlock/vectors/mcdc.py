@@ -8,9 +8,11 @@ besides is *masked*. A condition that stands in a decision more than once counts
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import reduce
 from itertools import combinations, product
+from operator import or_
 
 from interlock.scheme.words import Word
 
@@ -130,14 +132,14 @@ def smallest(decision: Expr, form: Form = Form.UNIQUE_CAUSE) -> tuple[tuple[bool
     For decisions of a few conditions: the number of sets grows twice exponentially."""
     names = conditions(decision)
     every = list(product((True, False), repeat=len(names)))
+    given = [dict(zip(names, values, strict=True)) for values in every]
     wanted = set(Form) if form is Form.MASKING else {Form.UNIQUE_CAUSE}
-    for size in range(len(names) + 1, len(every) + 1):
-        for chosen in combinations(every, size):
-            if _all_shown(decision, names, chosen, wanted):
-                return chosen
+    pairs = {  # of each pair of assignments, the conditions it shows, as bits
+        (i, j): sum(1 << n for n, name in enumerate(names) if pair_shows(decision, name, given[i], given[j]) in wanted)
+        for i, j in combinations(range(len(every)), 2)
+    }
+    for size in range(1, len(every) + 1):
+        for chosen in combinations(range(len(every)), size):
+            if reduce(or_, (pairs[pair] for pair in combinations(chosen, 2)), 0) == (1 << len(names)) - 1:
+                return tuple(every[i] for i in chosen)
     raise ValueError(f"no set of assignments shows every condition by {form}")
-
-
-def _all_shown(decision: Expr, names: Sequence[str], chosen: Sequence[tuple[bool, ...]], wanted: set[Form]) -> bool:
-    given = [dict(zip(names, values, strict=True)) for values in chosen]
-    return all(any(pair_shows(decision, name, a, b) in wanted for a, b in combinations(given, 2)) for name in names)
