@@ -70,3 +70,18 @@ def test_the_gate_stops_a_claim_that_is_no_longer_made(tmp_path: Path) -> None:
     (tmp_path / "new.yaml").write_text("".join(lines))
     status, data = compare(tmp_path, "old.yaml", "new.yaml", "--no-looser")
     assert (status, data["looser"]) == (1, ["overfull_charge/bench_charger is lost"])
+
+
+def test_the_gate_stops_a_path_that_was_not_there(tmp_path: Path) -> None:
+    """Nothing holds it back that the old rules held back: it is for people to look at, not for the gate to let by."""
+    (tmp_path / "old.yaml").write_text(BENCH)
+    new = BENCH.replace(
+        "  lamp_circuit:  {flow: discharge}", "  lamp_circuit:  {flow: discharge}\n  pump:          {flow: discharge}"
+    ).replace("\nrequirements:", "  K3: {drives: [pump], contact: normally_open, runs_when: closed}\n\nrequirements:")
+    (tmp_path / "new.yaml").write_text(new)
+    status, data = compare(tmp_path, "old.yaml", "new.yaml")
+    assert (status, data["added"]) == (0, ["pump"])
+    status, data = compare(tmp_path, "old.yaml", "new.yaml", "--no-looser")
+    assert status == 1
+    assert "pump is new" in data["looser"]  # type: ignore[operator]
+    assert compare(tmp_path, "new.yaml", "new.yaml", "--no-looser")[0] == 0

@@ -116,6 +116,41 @@ def test_long_waits_show_what_single_scans_do(name: str, unit: str) -> None:
     assert goals == track.shown
 
 
+@pytest.mark.parametrize(
+    ("name", "unit"), [("overridden", "board"), ("survey_launch", "board"), ("alpine_hut", "board")]
+)
+def test_a_wait_is_skipped_up_to_where_something_happens_and_no_further(name: str, unit: str) -> None:
+    code = unit_code(scheme_of(name), unit, f"{name}.yaml")
+    watcher, rng = Watcher(code), random.Random(name)
+    inputs, checked, overrides = watcher.inputs, 0, 0
+    for _ in range(400):
+        slots = tuple(
+            rng.choice((s.low, rng.randint(s.low, s.high), max(s.low, s.high - rng.randint(0, 9))))
+            for s in code.program.slots
+        )
+        given = tuple(
+            rng.choice([0, 1] if (lane := inputs.lane_of[i]).line else inputs.regions[lane])
+            for i in range(len(inputs.rest))
+        )
+        start = At((*slots, *watcher.start[len(slots) :]), given)
+        settled = watcher.step(start, given).after
+        step = watcher.step(settled, given)
+        if not step.quiet or step.still:
+            continue
+        after, skipped = watcher.skip(settled, step.after, 12)
+        at = step.after
+        for _ in range(skipped):
+            one = watcher.step(at, given)
+            assert (one.moved, one.shown, one.hidden) == ((), step.shown, step.hidden)
+            at = one.after
+        assert at == after
+        checked += skipped > 0
+        counts = watcher.count.values()
+        overrides += any(after.slots[i] == code.program.slots[i].high - 1 and skipped for i in counts)
+    assert checked > 10
+    assert overrides or not watcher.count
+
+
 def test_an_override_runs_out_at_the_scan_it_should() -> None:
     """Counted in single scans by the readable engine: five scans from the rising edge on, that one included."""
     code, vectors = made("overridden", "board")
