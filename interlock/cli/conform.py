@@ -15,7 +15,7 @@ from interlock.cli.render import Progress, count_text, print_json, tell
 from interlock.cli.status import Exit
 from interlock.cli.vectors import CSV, made_for
 from interlock.cli.written import write_all
-from interlock.conform.blame import Suspect, given_of, names, suspects
+from interlock.conform.blame import Suspect, names, suspects
 from interlock.conform.drive import Broken, Difference, Result, drive
 from interlock.conform.junit import Case, junit_xml
 from interlock.conform.link import Link, NoStartError, Pipe, Serial
@@ -24,6 +24,7 @@ from interlock.explain.rules import rules
 from interlock.export.unit import UnitCode
 from interlock.logic.program import Observe
 from interlock.scheme.units import decimal_text, time_text
+from interlock.vectors.generate import given_of
 from interlock.vectors.record import BadVectorsError, Run, Start, read_json_lines
 from interlock.vectors.table import read_csv
 from interlock.vectors.walk import Walker

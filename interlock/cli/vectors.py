@@ -5,7 +5,6 @@ from __future__ import annotations
 import sys
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +15,7 @@ from interlock.cli.status import Exit
 from interlock.cli.written import write_all
 from interlock.export.unit import UnitCode
 from interlock.scheme.units import time_text
-from interlock.vectors.generate import Vectors, generate
+from interlock.vectors.generate import Vectors, generate, with_runs
 from interlock.vectors.goals import GoalKind
 from interlock.vectors.mcdc import Form
 from interlock.vectors.reasons import Why
@@ -52,7 +51,7 @@ def vectors(
         progress = Progress()
         runs, fates = strengthened(code, made.runs, fates, progress.say)
         progress.done()
-        made = replace(made, runs=runs)
+        made = with_runs(code, made, runs)
     if to is not None:
         try:
             lines = csv_lines(made.runs) if to.suffix == CSV else json_lines(made.runs)

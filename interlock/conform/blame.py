@@ -9,8 +9,8 @@ from interlock.conform.drive import Difference
 from interlock.export.unit import UnitCode
 from interlock.logic.program import Observe
 from interlock.scheme.words import EnergisedWhen
-from interlock.vectors.inputs import Given
-from interlock.vectors.record import Run, Start, Vector
+from interlock.vectors.generate import given_of
+from interlock.vectors.record import Run, Start
 from interlock.vectors.walk import Walker
 
 RECENT = 3  # scans: a rule that has just moved, or is about to, is the likelier
@@ -26,19 +26,6 @@ class Suspect:
     whole: bool
     turns: bool = False  # it rightly begins or ends to act at this scan, and something follows it that should not
     stands: bool = False  # it is rightly in force, and may do more than it should
-
-
-def given_of(code: UnitCode, vector: Vector) -> Given:
-    """A vector's inputs in steps."""
-    sensors = code.steps.scheme.sensors
-    readings = [vector.readings[n] for n in code.sensors]
-    return (
-        *(
-            sensors[n].valid.low - 1 if value is None else value // code.steps.of[n]
-            for n, value in zip(code.sensors, readings, strict=True)
-        ),
-        *(int(vector.lines[n]) for n in code.lines),
-    )
 
 
 def suspects(code: UnitCode, run: Run, difference: Difference) -> list[Suspect]:

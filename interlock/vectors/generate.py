@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 from interlock.export.unit import UnitCode
 from interlock.vectors.alone import Stretch, expected
 from interlock.vectors.bound import Bound, bound
+from interlock.vectors.decisions import Logic
 from interlock.vectors.goals import Goal, GoalKind
+from interlock.vectors.inputs import Given
 from interlock.vectors.mcdc import Form, shown
 from interlock.vectors.planner import Planner
 from interlock.vectors.reasons import Reason, reasons
-from interlock.vectors.record import Run, Start
+from interlock.vectors.record import Run, Start, Vector
 from interlock.vectors.timeline import Track
+from interlock.vectors.watch import Watcher
 
 MOST = 20_000  # scans
 AFTER = 20  # scans after a power cycle at the end, so that something of it is told
@@ -70,6 +73,40 @@ def generate(code: UnitCode, *, most: int = MOST, progress: Callable[[str], None
     )
 
 
+def with_runs(code: UnitCode, vectors: Vectors, runs: Sequence[Run]) -> Vectors:
+    """The same with these runs instead: what they show besides is counted too."""
+    watcher = Watcher(code)
+    shown_too, held = 0, dict[tuple[bool, ...], None]()
+    for run in runs:
+        at = watcher.first()
+        for vector in run.vectors:
+            given = given_of(code, vector)
+            step = watcher.step(at, given, vector.start is Start.POWER_CYCLE)
+            held[watcher.holds(at.slots, step.after.slots, given)] = None
+            at, shown_too = step.after, shown_too | step.shown
+    reached = {goal for goal, bit in watcher.bits.items() if shown_too & bit}
+    return replace(
+        vectors,
+        runs=tuple(runs),
+        reached=tuple(g for g in watcher.goals.all if g in reached),
+        missed=tuple(g for g in vectors.missed if g not in reached),
+        forms=_forms(watcher.goals.logic, held),
+    )
+
+
+def given_of(code: UnitCode, vector: Vector) -> Given:
+    """A vector's inputs in steps."""
+    sensors = code.steps.scheme.sensors
+    readings = [vector.readings[n] for n in code.sensors]
+    return (
+        *(
+            sensors[n].valid.low - 1 if value is None else value // code.steps.of[n]
+            for n, value in zip(code.sensors, readings, strict=True)
+        ),
+        *(int(vector.lines[n]) for n in code.lines),
+    )
+
+
 def stretches(code: UnitCode, track: Track, scans: int) -> list[Stretch]:
     """The first so many scans of a track as stretches of unchanging inputs."""
     inputs, steps = track.watcher.inputs, code.steps.of
@@ -90,17 +127,20 @@ def stretches(code: UnitCode, track: Track, scans: int) -> list[Stretch]:
 
 def forms(planner: Planner, track: Track, scans: int) -> dict[tuple[str, str], Form | None]:
     """How each condition of each decision is shown by the scans of a track; by decision and condition."""
-    leaves = [str(leaf) for leaf in planner.goals.logic.leaves]
-    seen = []
-    before = track.watcher.first().slots
+    held, before = dict[tuple[bool, ...], None](), track.watcher.first().slots
     for entry in track.entries:
         if entry.scan < scans:
-            held = planner.watcher.holds(before, entry.after.slots, track.given(entry.scan))
-            seen.append(dict(zip(leaves, held, strict=True)))
+            held[planner.watcher.holds(before, entry.after.slots, track.given(entry.scan))] = None
         before = entry.after.slots
+    return _forms(planner.goals.logic, held)
+
+
+def _forms(logic: Logic, held: Iterable[tuple[bool, ...]]) -> dict[tuple[str, str], Form | None]:
+    leaves = [str(leaf) for leaf in logic.leaves]
+    seen = [dict(zip(leaves, truth, strict=True)) for truth in held]
     found: dict[tuple[str, str], Form | None] = {}
-    for decision in planner.goals.logic.decisions:
+    for decision in logic.decisions:
         mine = [str(leaf) for leaf in decision.leaves]
-        for name, form in shown(decision.logic, [{n: held[n] for n in mine} for held in seen]).items():
+        for name, form in shown(decision.logic, [{n: truth[n] for n in mine} for truth in seen]).items():
             found[decision.name, name] = form
     return found

@@ -108,7 +108,10 @@ class Planner(Ways):
         best: Trial | None = None
         for trip in (True, False):
             for drive in self.drives.of(goal.rule, trip)[:4]:
-                put = self.driven(drive, self.track.needed + SPARE, more=SPARE)
+                after = max(self.track.needed, self.track.events[-1])
+                put = self.driven(drive, self.track.needed + SPARE, more=SPARE) or self.driven(
+                    drive, after + SPARE, more=SPARE
+                )
                 if put is None:
                     continue
                 trial = tried(self.track, put.plan, put.start, put.end)
@@ -152,7 +155,7 @@ class Planner(Ways):
             case GoalKind.OVERRIDE:
                 return self.take(goal, self._by_override(goal))
             case GoalKind.LOST:
-                return self.take(goal, self._by_blip(goal)) or self.take(goal, self._by_drive(goal))
+                return self.take(goal, self._by_blip(goal))
             case GoalKind.TRANSITION if goal.what in BROKEN_OFF:
                 return self.take(goal, self._broken_off(goal)) or self.take(goal, self._by_drive(goal))
             case _:

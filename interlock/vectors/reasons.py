@@ -48,6 +48,8 @@ def reasons(
             found[goal] = Reason(Why.PROVED, says)
         elif goal in over:
             found[goal] = Reason(Why.OVER, f"takes some {over[goal]:,} scans in all", over[goal])
+        elif scans := proofs.own_run(goal):
+            found[goal] = Reason(Why.OVER, f"a run of its own would, of {scans:,} scans", scans)
         else:
             found[goal] = Reason(Why.NOT_FOUND, "no way to it was found, nor a proof that there is none")
     return found
@@ -60,6 +62,7 @@ class _Proofs:
         self.together = Together(code)
         self.logic = Logic(code.scheme, code.unit)
         self._same: dict[tuple[str, str], bool] = {}
+        self._open: dict[Goal, tuple[Comparison, str]] = {}  # what a goal's path differs by, where it can
 
     def of(self, goal: Goal) -> str:
         """Why nothing told can show a goal; "" where that is not proved."""
@@ -78,13 +81,21 @@ class _Proofs:
                         return f"with {what} the unit would tell the same in all histories"
         return ""
 
+    def own_run(self, goal: Goal) -> int:
+        """The scans from power-up with which a goal is shown that `of` could not prove to be out of reach; 0 where that
+        is not known."""
+        if goal not in self._open:
+            return 0
+        comparison, path = self._open[goal]
+        return sum(moment.scans for moment in comparison.history(path) or ())
+
     def _beside(self, goal: Goal) -> str:
         other = self.together.blocked_with(goal.rule, goal.what)
         if other:
             return f"{goal.rule} never acts without {other}, which stops {goal.what} as well"
         rule = self.scheme.rules[goal.rule]
         more = replace(rule, blocks=(*rule.blocks, Target(goal.what)))
-        if self._tells_the_same(f"{goal.what} stopped by {goal.rule}", more, (goal.what,)):
+        if self._tells_the_same(f"{goal.what} stopped by {goal.rule}", more, (goal.what,), goal):
             return f"{goal.rule} is never in force while {goal.what} would run"
         return ""
 
@@ -103,7 +114,7 @@ class _Proofs:
         rule = self.scheme.rules[leaf.name]
         if any(t.path in chain for t in rule.blocks) and not any(p in chain for p in rule.starts):
             less = replace(rule, blocks=tuple(t for t in rule.blocks if t.path not in chain))
-            if self._tells_the_same(f"{goal.rule} left alone by {leaf.name}", less, chain):
+            if self._tells_the_same(f"{goal.rule} left alone by {leaf.name}", less, chain, goal):
                 return f"whenever {leaf.name} stops {goal.rule}, another rule does too"
         return ""
 
@@ -155,8 +166,9 @@ class _Proofs:
         source, _, target = goal.what.split(" ")
         return State(source).active is not State(target).active and source != str(State.AWAITING_RESET)
 
-    def _tells_the_same(self, what: str, changed: Rule, paths: Sequence[str] = ()) -> bool:
-        """Whether nothing that the unit tells, or none of these paths, can ever differ by a change of a rule."""
+    def _tells_the_same(self, what: str, changed: Rule, paths: Sequence[str] = (), goal: Goal | None = None) -> bool:
+        """Whether nothing that the unit tells, or none of these paths, can ever differ by a change of a rule. `goal`:
+        what such a difference shows."""
         key = (changed.name, what)
         if key not in self._same:
             rules = {n: changed if n == changed.name else r for n, r in self.scheme.rules.items()}
@@ -167,5 +179,8 @@ class _Proofs:
             )
             comparison = Comparison(old, new, BUDGET)
             asked = [p for p in comparison.paths if not paths or p in paths]
-            self._same[key] = all(map(comparison.never_differs, asked))
+            open_one = next((path for path in asked if not comparison.never_differs(path)), None)
+            self._same[key] = open_one is None
+            if open_one is not None and goal is not None:
+                self._open[goal] = comparison, open_one
         return self._same[key]

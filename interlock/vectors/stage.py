@@ -226,7 +226,7 @@ class Stage:
 
 
 def thinned(scans: Sequence[int], most: int) -> list[int]:
-    """At most so many of them, evenly spread, the first one kept."""
+    """At most so many of them, evenly spread, the first and the last one kept."""
     if len(scans) <= most:
         return list(scans)
-    return [scans[i * len(scans) // most] for i in range(most)]
+    return [scans[i * (len(scans) - 1) // (most - 1)] for i in range(most)] if most > 1 else list(scans[:1])

@@ -33,7 +33,7 @@ def csv_lines(sequences: Sequence[Run]) -> Iterator[str]:
         for scan, vector in enumerate(sequence.vectors):
             tables = {group: _table(vector, group) for group in GROUPS}
             cells = [_cell(group, tables[group][name]) for group, name in names]
-            yield _line([str(number), str(scan), vector.start or "", PARTED.join(vector.aims), *cells])
+            yield _line([str(number), str(scan), str(vector.start or ""), PARTED.join(vector.aims), *cells])
 
 
 def _table(vector: Vector, group: str) -> Mapping[str, int | bool | None]:
@@ -93,10 +93,13 @@ def _columns(header: Sequence[str]) -> dict[str, list[tuple[int, str]]]:
 
 
 def _vector(columns: Mapping[str, Sequence[tuple[int, str]]], row: Sequence[str]) -> Vector:
-    flags = [{name: _truth(row[i]) for i, name in columns[group]} for group in GROUPS[1:]]
+    lines, outputs, sent, alarms = ({name: _truth(row[i]) for i, name in columns[group]} for group in GROUPS[1:])
     return Vector(
         {name: _micro(row[i]) for i, name in columns["reading"]},
-        *flags,
+        lines,
+        outputs,
+        sent,
+        alarms,
         start=Start(row[2]) if row[2] else None,
         aims=tuple(row[3].split(PARTED)) if row[3] else (),
     )

@@ -11,7 +11,7 @@ from interlock.vectors.decisions import About, Leaf
 from interlock.vectors.goals import NOT_BEFORE, RUNS_OUT, TOO_EARLY, Goal
 from interlock.vectors.inputs import Frame
 from interlock.vectors.stage import BEGINS, SPARE, Put, Stage, thinned
-from interlock.vectors.timeline import Entry, Plan, Track, tried
+from interlock.vectors.timeline import Entry, Plan, Track, taken, tried
 
 NEAR = 200  # scans: what came to pass so short before may be postponed
 AHEAD = 30  # scans before a rule's own delay: what must come before it on the same input
@@ -130,16 +130,24 @@ class Ways(Stage):
         return self.inserted(own[0].lane, start, frames) if frames else None
 
     def _by_blip(self, goal: Goal) -> Iterator[Put | None]:
-        """A reading lost for the one scan at which it decides."""
+        """A reading lost for the one scan at which it decides: in what the track does, or in what is put into it."""
+        yield from self._blips(goal, self.track, Put(self.track.plan, self.track.scans[-1], 0), self.track.entries)
+        for put in self._by_drive(goal):
+            if put is not None:
+                trial = tried(self.track, put.plan, put.start, put.end)
+                yield from self._blips(goal, taken(self.track, trial), put, trial.entries)
+
+    def _blips(self, goal: Goal, track: Track, put: Put, entries: Iterable[Entry]) -> Iterator[Put]:
         rule = self.code.scheme.rules[goal.rule]
         slot, awaiting = self.watcher.slot[goal.rule], self.watcher.levels[goal.rule].awaiting
-        members = self.inputs.members(rule)
+        places = [self.inputs.place[s] for s in self.inputs.members(rule)]
+        lost = Frame({self.inputs.place[s]: self.inputs.lost(s) for s in self.inputs.members(rule)}, str(goal))
 
         def comes(entry: Entry, state: State) -> bool:
             return any(n == goal.rule and new is state for n, _, new in entry.moved)
 
-        for entry in self.track.entries:
-            before = self.track.before(entry.scan).slots[slot] >= awaiting
+        for entry in entries:
+            before = track.before(entry.scan).slots[slot] >= awaiting
             now = entry.after.slots[slot] >= awaiting
             match rule.on_invalid:
                 case OnInvalid.TRIP:
@@ -150,13 +158,10 @@ class Ways(Stage):
                     hit = comes(entry, State.PICKING_UP) or comes(entry, State.DROPPING_OFF)
             if hit:
                 scan = entry.scan + (before is now)
-                lost = Frame({self.inputs.place[s]: self.inputs.lost(s) for s in members}, f"{goal.rule}: lost")
-                given = self.track.given(scan + 1)
-                after = Frame({self.inputs.place[s]: given[self.inputs.place[s]] for s in members})
-                places = [self.inputs.place[s] for s in members]
-                yield Put(
-                    self.track.plan.with_frames(scan, scan + 2, {scan: lost, scan + 1: after}, places), scan, scan + 2
-                )
+                given = track.given(scan + 1)
+                frames = {scan: lost, scan + 1: Frame({i: given[i] for i in places})}
+                plan = put.plan.with_frames(scan, scan + 2, frames, places)
+                yield Put(plan, min(scan, put.start), max(scan + 2, put.end))
 
     def _by_button(self, goal: Goal) -> Iterator[Put | None]:
         """The reset button pressed a scan too early and held, let go, pressed again; where the rule comes to wait in

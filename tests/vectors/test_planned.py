@@ -3,6 +3,7 @@ that is not proved to change nothing is caught."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -11,7 +12,7 @@ import pytest
 from interlock.export.unit import UnitCode, unit_code
 from interlock.scheme.read import load, loads
 from interlock.vectors.bound import bound
-from interlock.vectors.generate import Vectors, generate
+from interlock.vectors.generate import Vectors, generate, with_runs
 from interlock.vectors.goals import Goal, GoalKind
 from interlock.vectors.mcdc import Form
 from interlock.vectors.reasons import Why, reasons
@@ -57,6 +58,14 @@ def test_every_mistake_in_a_monitor_s_rules_is_caught(name: str, mutants: int) -
     code = unit(name, "cell_monitor")
     vectors = generate(code)
     assert [one.fate for one in scored(code, vectors.runs)] == [Fate.KILLED] * mutants
+
+
+def test_what_runs_show_is_counted_again_from_their_scans_alone() -> None:
+    code, vectors = launch()
+    again = with_runs(code, vectors, vectors.runs)
+    assert (again.reached, again.missed, again.forms) == (vectors.reached, vectors.missed, vectors.forms)
+    half = with_runs(code, vectors, [replace(vectors.runs[0], vectors=vectors.runs[0].vectors[:5000])])
+    assert 50 < len(half.reached) < len(vectors.reached)
 
 
 # --- how few scans could do

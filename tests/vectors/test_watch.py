@@ -235,7 +235,7 @@ def test_conditions_are_shown_as_the_readable_engine_saw_them(name: str, unit: s
             seen = engine.scan(World(readings, vector.lines, cycles=cycles))
             for rule, count in engine.override.items():
                 limit = by_itself.rules[rule].override_at_most
-                overridden[rule] = bool(count) and (limit is None or count <= limit.scans)
+                overridden[rule] = count is not None and 0 < count <= (limit.scans if limit else count)
             now = {}
             for leaf in logic.leaves:
                 match str(leaf.about):
