@@ -12,10 +12,10 @@ from functools import cached_property
 from itertools import combinations, product
 
 from interlock.logic.histories import vectors
-from interlock.logic.settled import Cone, Ending, TooManyError, bits_at, cone_of, overridden_from_inside
+from interlock.logic.settled import Cone, Ending, TooManyError, bits_at, cone_of
 from interlock.logic.steady import Alike, Piece, alike, limits_of, pieces, sensors_of
 from interlock.scheme.model import Condition, Rule, Scheme
-from interlock.scheme.words import Signal, Word
+from interlock.scheme.words import LineForm, Signal, Word
 
 MOST_LINES = 10
 MOST_SETTINGS = 1 << 14  # of outside lines and other readings, for one cell
@@ -238,8 +238,8 @@ class View:
         names = self.cone.lines
         if len(names) > MOST_LINES:
             raise TooManyError
-        kept_off = held_for_ever(self.scheme)
         wanted = {c.name: c.test for c in self.subject.mode if c.signal is Signal.LINE}
+        kept_off = held_for_ever(self.scheme) - wanted.keys()
         states = [dict(zip(names, state, strict=True)) for state in product((False, True), repeat=len(names))]
         return [
             s
@@ -278,7 +278,9 @@ def held_for_ever(scheme: Scheme) -> frozenset[str]:
     return frozenset(
         rule.overridden_by
         for rule in scheme.rules.values()
-        if rule.overridden_by and rule.override_at_most is None and not overridden_from_inside(scheme, rule)
+        if rule.overridden_by
+        and rule.override_at_most is None
+        and scheme.lines[rule.overridden_by].form is LineForm.EXTERNAL
     )
 
 

@@ -1,11 +1,11 @@
 """How a path ends up while all readings and lines stand still, whatever went before: it runs, it is stopped, it does
 both by turns, or it depends on where one came from.
 
-Resets are given whenever they are accepted, and nobody overrides. A rule on a value then ends up active where its trip
-condition holds and clear where its clear condition does; between the two it stays as it was. Everything else follows
-from that by the scheme's own logic, taken in three values first (so that what does not matter is not looked at), and
-where rules act back on what they watch, by going through all their states, with delays that may run in any order. That
-takes in every history, and may take in more: `permits` says which endings are known to happen.
+Resets are given whenever they are accepted, and no person overrides. A rule on a value then ends up active where its
+trip condition holds and clear where its clear condition does; between the two it stays as it was. Everything else
+follows from that by the scheme's own logic, taken in three values first (so that what does not matter is not looked
+at), and where rules act back on what they watch, by going through all their states, with delays that may run in any
+order. That takes in every history, and may take in more: `permits` says which endings are known to happen.
 """
 
 from __future__ import annotations
@@ -127,7 +127,7 @@ def cone_of(scheme: Scheme, path: str) -> Cone:
             signal(rule.unit, rule.watches, rule.watched)
             for condition in rule.only_while:
                 signal(rule.unit, condition.signal, condition.name)
-            if overridden_from_inside(scheme, rule):
+            if may_be_overridden(scheme, rule):
                 signal(rule.unit, Signal.LINE, rule.overridden_by)
     return Cone(
         scheme,
@@ -139,9 +139,12 @@ def cone_of(scheme: Scheme, path: str) -> Cone:
     )
 
 
-def overridden_from_inside(scheme: Scheme, rule: Rule) -> bool:
-    """Whether a line that overrides it is not a person's to press but sent or confirming."""
-    return bool(rule.overridden_by) and scheme.lines[rule.overridden_by].form is not LineForm.EXTERNAL
+def may_be_overridden(scheme: Scheme, rule: Rule) -> bool:
+    """Whether it may be overridden while everything stands still: by a line that is sent or confirming, or by one from
+    outside without limit. An override from outside with a limit is over by then."""
+    if not rule.overridden_by:
+        return False
+    return scheme.lines[rule.overridden_by].form is not LineForm.EXTERNAL or rule.override_at_most is None
 
 
 def _acts_on(rule: Rule, output: Output) -> bool:
@@ -245,9 +248,9 @@ class _Look:
         return _every(_is(self.see(unit, c.signal, c.name), c.test) for c in conditions)
 
     def in_force(self, rule: Rule) -> Known:
-        """Whether it acts; nobody overrides, but a line from inside may: that depends on when it was seen off."""
+        """Whether it acts. A line that is on overrides it or not: that depends on when it was seen off."""
         free: Known = True
-        if overridden_from_inside(self.cone.scheme, rule):
+        if may_be_overridden(self.cone.scheme, rule):
             line = self.see(rule.unit, Signal.LINE, rule.overridden_by)
             taken = self.overridden.get(rule.name)
             free = True if line is False else None if line is None or taken is None else not taken
@@ -315,13 +318,13 @@ def _by_states(look: _Look) -> set[Ending]:
     rules = [scheme.rules[name] for name in cone.rules if look.active[name] is None]
     outputs = [scheme.outputs[name] for name in cone.outputs if look.on[name] is None]
     seen = [output.name for output in outputs if output.name in cone.looked_at]
-    inside = [n for n in cone.rules if overridden_from_inside(scheme, scheme.rules[n])]
+    inside = [rule.name for rule in map(scheme.rules.__getitem__, cone.rules) if _doubtful(look, rule)]
     if len(rules) + len(seen) + len(inside) > MOST_STATES:
         raise TooManyError
     way = list(_on_the_way(scheme, cone.path))
 
     def finish(active: tuple[bool, ...]) -> Iterator[_State]:
-        """The outputs at the end of a scan. While a line from inside may override, both are taken to be so."""
+        """The outputs at the end of a scan. Where a line may override, it is taken both ways."""
         before = dict(here.on)
         for chosen in product((False, True), repeat=len(inside)):
             here.overridden = dict(zip(inside, chosen, strict=True))
@@ -350,6 +353,13 @@ def _by_states(look: _Look) -> set[Ending]:
     for ring in ends(begins, step, lambda state: all(state[2])):
         found |= _in_ring([state[2] for state in ring])
     return found
+
+
+def _doubtful(look: _Look, rule: Rule) -> bool:
+    """Whether a line may be on that overrides it."""
+    if not may_be_overridden(look.cone.scheme, rule):
+        return False
+    return look.see(rule.unit, Signal.LINE, rule.overridden_by) is not False
 
 
 def _in_ring(told: Sequence[tuple[bool, ...]]) -> set[Ending]:
