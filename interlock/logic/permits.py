@@ -76,9 +76,10 @@ class Panel:
 
     @property
     def uniform(self) -> Standing | None:
-        """What it is everywhere; None where it differs."""
-        found = {cell.standing for column in self.cells for cell in column}
-        return found.pop() if len(found) == 1 else None
+        """What it is everywhere; None where it differs, or is not sure."""
+        found = {(cell.standing, cell.sure) for column in self.cells for cell in column}
+        standing, sure = next(iter(found))
+        return standing if len(found) == 1 and sure else None
 
 
 @dataclass(frozen=True, slots=True)

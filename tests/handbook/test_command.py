@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterator, Sequence
+from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
@@ -140,6 +141,24 @@ def test_two_runs_write_the_same_bytes_and_json_says_what_is_on_the_page(bench: 
     assert told["whole"] is False
     assert [c["claim"] for c in told["claims"]]
     assert told["faults"] is None
+
+
+def test_another_language_is_one_file(bench: Path, tmp_path: Path) -> None:
+    shipped = (files("interlock") / "handbook" / "words" / "en.yaml").read_text(encoding="utf-8")
+    german, out = tmp_path / "de.yaml", tmp_path / "page.html"
+    text = shipped
+    for old, new in (
+        ("language: en", "language: de"),
+        ('title: "Handbook: {scheme}"', 'title: "Handbuch: {scheme}"'),
+        ("title: What must never happen, and what must always be had", "title: Was nie und was immer sein muss"),
+    ):
+        assert old in text
+        text = text.replace(old, new, 1)
+    german.write_text(text, encoding="utf-8")
+    written(str(bench), "--out", str(out), "--no-faults", "--words", str(german))
+    assert '<html lang="de">' in page(out)
+    assert "<h1>Handbuch: Tool-crib battery bench</h1>" in page(out)
+    assert page(out).count("Was nie und was immer sein muss") == 2  # in the contents and over its part
 
 
 @pytest.mark.parametrize(
