@@ -15,7 +15,7 @@ from interlock.draw.page import CAUTION, Drawing
 from interlock.draw.permit import draw_permits
 from interlock.draw.timing import draw_timing
 from interlock.draw.wiring import draw_wiring
-from interlock.logic.permits import permit_map, planes
+from interlock.logic.permits import Atlas
 from interlock.scheme.model import Scheme
 from interlock.scheme.words import Word
 
@@ -73,8 +73,9 @@ def _case(scheme: Scheme, _: bool) -> Iterator[Drawing]:
 
 
 def _permit(scheme: Scheme, _: bool) -> Iterator[Drawing]:
-    for x, y in planes(scheme):
-        yield from draw_permits(scheme, permit_map(scheme, x, y))
+    atlas = Atlas(scheme)
+    for x, y in atlas.planes():
+        yield from draw_permits(scheme, atlas.map(x, y))
 
 
 _DRAW: dict[DrawingKind, Callable[[Scheme, bool], Iterator[Drawing]]] = {

@@ -112,9 +112,9 @@ def draw_permits(scheme: Scheme, found: PermitMap) -> list[Drawing]:
         )
         svg.define(PATTERNS)
         top = 10 + _key(svg, [told(cell) for p in part for column in p.cells for cell in column])
-        if same and count == 1:
-            words = "; ".join(f"{names_of(scheme, p)}: {WORDS[p.uniform]} everywhere" for p in same if p.uniform)
-            lines = wrapped(words, width - 2 * MARGIN, SMALL)[:2]
+        beside = _beside(scheme, found, same) if count == 1 else []
+        if beside:
+            lines = [fitted(line, width - 2 * MARGIN, SMALL) for line in beside]
             svg.lines(MARGIN, top - 2, lines, size=SMALL)
             top += len(lines) * SMALL * LINE_HEIGHT
         room_x = (width - 2 * MARGIN - GAP * (COLUMNS - 1)) / COLUMNS
@@ -125,6 +125,13 @@ def draw_permits(scheme: Scheme, found: PermitMap) -> list[Drawing]:
         suffix = f"_{count}" if len(parts) > 1 else ""
         drawings.append(Drawing(f"permit_{_file(found.x)}_{_file(found.y)}{suffix}", title, svg))
     return drawings
+
+
+def _beside(scheme: Scheme, found: PermitMap, same: Sequence[Panel]) -> list[str]:
+    """The paths that need no panel."""
+    said = [f"{names_of(scheme, p)}: {WORDS[p.uniform]} everywhere" for p in same if p.uniform is not None]
+    untouched = ", ".join(subject_name(scheme, s) for s in found.untouched)
+    return ["; ".join(said)] * bool(said) + [f"these readings do not matter to {untouched}"] * bool(untouched)
 
 
 def axis_name(group: Alike) -> str:

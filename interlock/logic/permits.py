@@ -84,16 +84,12 @@ class Panel:
 
 @dataclass(frozen=True, slots=True)
 class PermitMap:
-    """The plane of two groups of sensors."""
+    """The plane of two groups of sensors. `untouched`: subjects that neither of the two decides anything over."""
 
     x: Alike
     y: Alike
     panels: tuple[Panel, ...]
-
-
-def planes(scheme: Scheme) -> list[tuple[Alike, Alike]]:
-    """Every two readings that can be set against each other, in the scheme's order."""
-    return list(combinations(alike(scheme), 2))
+    untouched: tuple[Subject, ...]
 
 
 def subjects(scheme: Scheme) -> list[Subject]:
@@ -105,19 +101,54 @@ def subjects(scheme: Scheme) -> list[Subject]:
     return found
 
 
+@dataclass
+class Atlas:
+    """All maps of a scheme; what they have in common is worked out once."""
+
+    scheme: Scheme
+
+    def __post_init__(self) -> None:
+        self.groups = alike(self.scheme)
+        known: _Vectors = {}
+        self.views = [
+            View(self.scheme, cone_of(self.scheme, one.path), one, self.groups, known) for one in subjects(self.scheme)
+        ]
+        group_of = {sensor: group.name for group in self.groups for sensor in group.sensors}
+        self.decides = [
+            {group_of[s] for name in view.cone.on_values for s in view.sensors(name) if s in group_of}
+            for view in self.views
+        ]
+
+    def planes(self) -> list[tuple[Alike, Alike]]:
+        """Every two readings that together decide over some path, in the scheme's order."""
+        return [
+            (x, y) for x, y in combinations(self.groups, 2) if any({x.name, y.name} <= found for found in self.decides)
+        ]
+
+    def map(self, x: Alike, y: Alike) -> PermitMap:
+        """The map over two groups of sensors."""
+        panels: dict[object, Panel] = {}
+        untouched = []
+        for view, decides in zip(self.views, self.decides, strict=True):
+            if not decides & {x.name, y.name}:
+                untouched.append(view.subject)
+                continue
+            panel = _simplest(self.scheme, view.panel(x, y))
+            edges = [tuple((piece.low, piece.high) for piece in axis) for axis in (panel.xs, panel.ys)]
+            key = (*edges, panel.cells, panel.rules)
+            same = panels.get(key)
+            panels[key] = panel if same is None else replace(same, subjects=(*same.subjects, view.subject))
+        return PermitMap(x, y, tuple(panels.values()), tuple(untouched))
+
+
+def planes(scheme: Scheme) -> list[tuple[Alike, Alike]]:
+    """`Atlas.planes`."""
+    return Atlas(scheme).planes()
+
+
 def permit_map(scheme: Scheme, x: Alike, y: Alike) -> PermitMap:
-    """The map over two groups of `alike(scheme)`."""
-    groups = alike(scheme)
-    known: _Vectors = {}
-    panels: dict[object, Panel] = {}
-    for subject in subjects(scheme):
-        view = View(scheme, cone_of(scheme, subject.path), subject, groups, known)
-        panel = _simplest(scheme, view.panel(x, y))
-        edges = [[(piece.low, piece.high) for piece in axis] for axis in (panel.xs, panel.ys)]
-        key = (*map(tuple, edges), panel.cells, panel.rules)
-        same = panels.get(key)
-        panels[key] = panel if same is None else replace(same, subjects=(*same.subjects, subject))
-    return PermitMap(x, y, tuple(panels.values()))
+    """`Atlas.map`, for one map alone."""
+    return Atlas(scheme).map(x, y)
 
 
 def _simplest(scheme: Scheme, panel: Panel) -> Panel:
@@ -164,6 +195,7 @@ class View:
     subject: Subject
     groups: Sequence[Alike]
     known: _Vectors = field(default_factory=dict)
+    _others: dict[tuple[str, ...], list[dict[str, Piece]]] = field(default_factory=dict, repr=False)
 
     def panel(self, x: Alike, y: Alike) -> Panel:
         """This subject over the plane."""
@@ -217,6 +249,11 @@ class View:
 
     def others(self, but: tuple[str, ...]) -> list[dict[str, Piece]]:
         """Every setting of the other groups that the cone can tell from another."""
+        if but not in self._others:
+            self._others[but] = self._settings(but)
+        return self._others[but]
+
+    def _settings(self, but: tuple[str, ...]) -> list[dict[str, Piece]]:
         choices: list[list[tuple[str, Piece]]] = []
         count = len(self.lines)
         for group in self.groups:

@@ -389,3 +389,19 @@ def test_a_line_that_a_mode_needs_and_that_overrides_is_taken_both_ways() -> Non
     overridden = loads(text.format(rules=f"{rule}, overridden_by: key}}"))
     assert dict(over_air(overridden))["-20..3"] is Standing.DEPENDS
     assert dict(over_air(loads(text.format(rules=f"{rule}}}"))))["-20..3"] is Standing.STOPPED
+
+
+def test_readings_that_decide_over_no_path_together_make_no_map() -> None:
+    """By hand: the fan goes by the store alone and the lamp by the air alone; with a rule on the air that stops the fan
+    too, the two readings have a map, on which the lamp stands beside the fan and a free path is untouched."""
+    text = SMALL_SCHEME.replace(
+        "paths: {{fan: {{flow: discharge}}}}",
+        "paths: {{fan: {{flow: discharge}}, lamp: {{flow: discharge}}, free: {{flow: discharge, unswitched: meant}}}}",
+    ).replace("outputs: {{", "outputs: {{K2: {{drives: [lamp], contact: normally_open, runs_when: closed}}, ")
+    lamp = "  dark: {watches: probe, trips: below 3 degC, clears: above 7 degC, blocks: "
+    assert planes(loads(text.format(rules=f"{lamp}lamp}}"))) == []
+    scheme = loads(text.format(rules=f"{lamp}[lamp, fan]}}"))
+    ((x, y),) = planes(scheme)
+    found = permit_map(scheme, x, y)
+    assert [s.path for s in found.untouched] == ["free"]
+    assert {s.path for p in found.panels for s in p.subjects} == {"fan", "lamp"}
