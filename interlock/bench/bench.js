@@ -6,6 +6,7 @@ const Bench = (() => {
   const MOST_AT_ONCE = 3000; // scans in one tick, so that the page stays quick
   const LONGEST = 36000; // scans looked ahead for the next change
   const CHART_MS = 250;
+  const REMEMBER_MS = 300;
   const LOG = 300; // lines kept in words
 
   return class {
@@ -26,6 +27,7 @@ const Bench = (() => {
       this.drawing = false;
       this.playing = null;
       this.signatures = new Map();
+      this.elements = new Map();
       this.bind();
       const linked = Link.read(location.hash, facts.mark, this.run);
       if (linked && !linked.other) this.replay(linked);
@@ -50,6 +52,12 @@ const Bench = (() => {
 
     all(selector) {
       return [...this.root.querySelectorAll(selector)];
+    }
+
+    // What is looked at in every picture; the page's own elements stay the same all the time.
+    kept(selector) {
+      if (!this.elements.has(selector)) this.elements.set(selector, this.all(selector));
+      return this.elements.get(selector);
     }
 
     bind() {
@@ -288,7 +296,13 @@ const Bench = (() => {
       acts.forEach((one) => this.put(one));
       this.scans(1);
       this.render();
-      this.remember();
+      this.rememberSoon();
+    }
+
+    // A slider moves many times a second, and a browser asks its other processes each time an address changes.
+    rememberSoon() {
+      clearTimeout(this.remembering);
+      this.remembering = setTimeout(() => this.remember(), REMEMBER_MS);
     }
 
     setReading(key, text) {
@@ -389,14 +403,14 @@ const Bench = (() => {
     render() {
       const { run, facts, words } = this;
       this.text(this.by("clock"), this.why.say("clock", { time: duration(run.now * facts.scan_us) }));
-      for (const e of this.all("[data-reading]")) this.showReading(e);
-      for (const e of this.all("[data-now]")) this.text(e, this.nowReads(e.dataset.now));
-      for (const e of this.all("[data-line]")) {
+      for (const e of this.kept("[data-reading]")) this.showReading(e);
+      for (const e of this.kept("[data-now]")) this.text(e, this.nowReads(e.dataset.now));
+      for (const e of this.kept("[data-line]")) {
         e.checked = Boolean(run.world.lines[e.dataset.line]);
       }
-      for (const e of this.all("[data-line-state]")) this.text(e, words[run.world.lines[e.dataset.lineState] ? "on" : "off"]);
+      for (const e of this.kept("[data-line-state]")) this.text(e, words[run.world.lines[e.dataset.lineState] ? "on" : "off"]);
       const counts = { running: 0, stopped: 0, either: 0 };
-      for (const e of this.all("[data-state]")) {
+      for (const e of this.kept("[data-state]")) {
         const state = run.path(e.dataset.state);
         counts[state] += 1;
         this.text(e, words[state]);
@@ -408,7 +422,7 @@ const Bench = (() => {
         ? alarms.map((r) => this.why.say("alarms", { words: r.alarm })).join(" · ") : words.alarms_none);
       this.by("alarms").classList.toggle("bench-warning", alarms.length > 0);
       this.showPlanted();
-      for (const e of this.all(".bench-why:not([hidden])")) this.showWhy(e);
+      for (const e of this.kept(".bench-why")) if (!e.hidden) this.showWhy(e);
       if (this.root.querySelector(".bench-rules").open) {
         for (const e of this.all("[data-rule-state]")) {
           const name = e.dataset.ruleState;
@@ -416,7 +430,7 @@ const Bench = (() => {
           e.closest("li").className = run.tells("in_force", name) ? "bench-acting" : "";
         }
       }
-      const shown = this.root.querySelector("[data-drawing]:not([hidden])");
+      const shown = this.kept("[data-drawing]").find((figure) => !figure.hidden);
       if (shown) this.lit.show(shown);
       if (this.news.size) this.announce();
       this.draw(!this.live);
@@ -575,6 +589,7 @@ const Bench = (() => {
     }
 
     remember() {
+      clearTimeout(this.remembering);
       const { fragment, whole } = this.link();
       try {
         history.replaceState(null, "", `#${fragment}`);

@@ -92,7 +92,7 @@ def facts(scheme: Scheme, words: Words) -> Plain:
         "faults": [_fault(scheme, fault) for fault in faults],
         "unplantable": [name for name in scheme.faults if name not in {f.name for f in faults}],
         "rest": at_rest(scheme, program),
-        "cases": scripts(scheme),
+        "cases": scripts(scheme, faults),
         "states": {str(state): words for state, words in STATE_WORDS.items()},
         "words": dict(words),
     }

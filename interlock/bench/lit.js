@@ -11,8 +11,12 @@ const Lit = (() => class {
   show(figure) {
     for (const group of figure.querySelectorAll("[data-box]")) this.box(group, this.state(group.dataset.box));
     for (const group of figure.querySelectorAll("[data-tail]")) {
-      group.setAttribute("class", this.arrow(group.dataset.tail, group.dataset.head));
+      this.look(group, this.arrow(group.dataset.tail, group.dataset.head));
     }
+  }
+
+  look(group, look) {
+    if (group.getAttribute("class") !== look) group.setAttribute("class", look);
   }
 
   // What a box is in: [words, class], or null where it has no state of its own.
@@ -51,7 +55,7 @@ const Lit = (() => class {
   box(group, state) {
     if (!state) return;
     const [words, look] = state;
-    group.setAttribute("class", look);
+    this.look(group, look);
     let badge = group.querySelector(".bench-badge");
     if (!badge) {
       badge = svg("g", { class: "bench-badge" }, svg("rect", {}), svg("text", {}));

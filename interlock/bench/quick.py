@@ -8,9 +8,18 @@ from interlock.logic.compiled import OneScenario
 from interlock.logic.program import Program
 from interlock.plan.columns import FOREVER, counting
 
+MOST_EVENTS = 500  # after so many scans run one by one a scheme is taken never to come to rest
+
+
+class RestlessError(Exception):
+    """A wait in which something changes all the time."""
+
 
 class Quick:
-    """A program being run once. `state` holds the slots and may be set."""
+    """A program being run once. `state` holds the slots and may be set. `rests`: whether the last run of events came to
+    rest."""
+
+    rests = False
 
     def __init__(self, program: Program) -> None:
         self._run = OneScenario(program)
@@ -27,9 +36,10 @@ class Quick:
         self._run.state = slots
 
     def wait(self, inputs: Sequence[int], scans: int) -> tuple[int, ...]:
-        """Run `scans` scans of the same inputs, at least one; what the last of them tells."""
+        """Run `scans` scans of the same inputs, at least one; what the last of them tells. Raises RestlessError where
+        more than MOST_EVENTS of them change something."""
         left = scans
-        while True:
+        for _ in range(MOST_EVENTS):
             before = self._run.state
             told = self._run.scan(inputs)
             left -= 1
@@ -39,22 +49,26 @@ class Quick:
             if room and left > 1:
                 self._skip(before, min(room, left - 1))
                 left -= min(room, left - 1)
+        raise RestlessError(f"{scans - left} scans of {scans} were run one by one")
 
     def settle(self, inputs: Sequence[int], most: int) -> int:
         """Run until nothing can change any more, `most` scans at most; how many that were."""
         return max((done for done, _ in self.events(inputs, most)), default=0)
 
     def events(self, inputs: Sequence[int], most: int) -> Iterator[tuple[int, tuple[int, ...]]]:
-        """The scans that are run one by one until nothing can change any more: how many scans that makes, and what the
-        scan tells. What is told changes at no scan between them, timers aside."""
-        done = 0
-        while done < most:
+        """The scans that are run one by one until nothing can change any more (or MOST_EVENTS of them): how many scans
+        that makes, and what the scan tells. What is told changes at no scan between them, timers aside."""
+        done, self.rests = 0, False
+        for _ in range(MOST_EVENTS):
+            if done >= most:
+                return
             before = self._run.state
             told = self._run.scan(inputs)
             done += 1
             yield done, told
             room = self._room(before)
             if room == FOREVER:
+                self.rests = True
                 return
             room = min(room, most - done)
             self._skip(before, room)

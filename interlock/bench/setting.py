@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from interlock.bench.quick import Quick
 from interlock.bench.tables import Plain
 from interlock.logic.cases import CaseRun
@@ -9,7 +11,7 @@ from interlock.logic.compiled import inputs_of
 from interlock.logic.program import Program
 from interlock.logic.scan import World
 from interlock.plan.stimuli import Stimuli
-from interlock.scheme.model import Case, Scheme
+from interlock.scheme.model import Case, Fault, Scheme
 
 LONGEST_US = 6 * 3_600_000_000  # a setting that has not come to rest by then is taken as it is
 PRESSES = 3  # a reset may uncover another rule that waits for the same button
@@ -58,9 +60,15 @@ def at_rest(scheme: Scheme, program: Program) -> Plain:
     }
 
 
-def scripts(scheme: Scheme) -> list[Plain]:
-    """Each case from power-up, step by step: what is given from which scan on, and how long the step lasts."""
-    return [{"name": case.name, "steps": _script(scheme, case)} for case in scheme.cases]
+def scripts(scheme: Scheme, faults: Iterable[Fault]) -> list[Plain]:
+    """Each case from power-up, step by step: what is given from which scan on, and how long the step lasts. Without
+    cases that need another fault than these."""
+    known = {fault.name for fault in faults}
+    return [
+        {"name": case.name, "steps": _script(scheme, case)}
+        for case in scheme.cases
+        if all(fault.name in known for step in case.steps for fault in step.faults)
+    ]
 
 
 def _script(scheme: Scheme, case: Case) -> list[Plain]:

@@ -25,11 +25,13 @@ class TooWideError(ValueError):
 
 
 def installation(scheme: Scheme) -> tuple[Program, tuple[Fault, ...]]:
-    """The whole scheme with every fault of its catalogue as an input, and the faults that are.
+    """The whole scheme with every fault of its catalogue as an input, those that only its cases plant too, and the
+    faults that are.
 
     Exchanges of lines that no common order of the rules can serve are left out, the last of the catalogue first.
     """
-    faults = list(scheme.faults.values())
+    in_cases = [fault for case in scheme.cases for step in case.steps for fault in step.faults]
+    faults = list({fault.name: fault for fault in (*scheme.faults.values(), *in_cases)}.values())
     while True:
         try:
             return compile_scheme(scheme, faults, switched=True, swaps=True, cycles=True), tuple(faults)

@@ -21,6 +21,8 @@ def find_settings(scene: Scene, rng: random.Random) -> Iterator[Question]:
     asked = [(path, sensors) for path in scheme.paths if scheme.paths[path].outputs for sensors in groups(scheme)]
     known: set[tuple[tuple[str, ...], tuple[Span, ...]]] = set()
     for path, sensors in rng.sample(asked, len(asked)):
+        if scene.tired:
+            return
         question = _about(scene, rng, path, sensors)
         if question is not None and (sensors, question.spans) not in known:
             known.add((sensors, question.spans))

@@ -12,6 +12,8 @@ from interlock.exercises.tell import Tell
 
 def on_page(tell: Tell, asked: Sequence[Question]) -> str:
     """All questions, each answer in a fold, with links to the bench of the same page."""
+    if not asked:
+        return f"<p>{_say(tell, 'none')}</p>\n"
     links = Links(tell.scene)
     items = "".join(
         f'<li class="exercise">{_question(tell, question, number, boxes=True)}'

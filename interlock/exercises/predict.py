@@ -23,14 +23,20 @@ def predictions(scene: Scene, rng: random.Random) -> Iterator[Question]:
     still = 0
     for _ in range(TRIES):
         acts = scene.random_acts(rng, MOST_ACTS)
+        if scene.tired:
+            return
+        if not acts:
+            continue
         look = scene.play(acts)[-1]
         sure = [path for path in switched if look.running[path] is not None]
+        if len(sure) < 2:
+            continue
         changed = [path for path in sure if look.running[path] is not rest.running[path]]
         _, seen = scene.told(acts)
         states = {name: state for name, (state, _) in seen.states.items()}
         turns_on = tuple(changed), tuple(states.values())
         # Without a change there must be a rule in a state of its own: a delay still runs, or holds on.
-        if turns_on in known or not (changed or _undecided(scene, turns_on[1])) or len(sure) < 2:
+        if turns_on in known or not (changed or _undecided(scene, turns_on[1])):
             continue
         if not changed and 3 * (still + 1) > len(known) + 1:
             continue

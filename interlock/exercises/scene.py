@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
-from interlock.bench.quick import Quick
+from interlock.bench.quick import Quick, RestlessError
 from interlock.bench.setting import resets, way_to_rest
 from interlock.bench.tables import installation
 from interlock.exercises.records import Act, Look
@@ -20,6 +20,7 @@ from interlock.plan.stimuli import Change, Stimuli
 from interlock.scheme.model import Scheme
 from interlock.scheme.words import State
 
+MOST_RESTLESS = 10  # acts that lead to no rest before no more questions are looked for
 STEADY_US = 500_000  # what is asked must be so from this much before the look until as much after it
 LONG_US = 6 * 3_600_000_000
 # Times that people wait, in seconds.
@@ -37,9 +38,16 @@ class Scene:
         self.program, self.faults = installation(self.scheme)
         run, self.world, _ = way_to_rest(self.scheme, self.program)
         self.slots = run.state
+        self.rests = run.rests  # else there is nothing to ask: each question begins at rest
+        self.restless = 0  # acts after which something changed all the time
         self._view = View(self.program)
         self.stimuli = Stimuli(self.scheme)
         self.steady = -(-STEADY_US // self.scheme.scan_us)
+
+    @property
+    def tired(self) -> bool:
+        """Whether so little comes to rest that no more questions are to be looked for."""
+        return not self.rests or self.restless > MOST_RESTLESS
 
     @cached_property
     def changes(self) -> tuple[Change, ...]:
@@ -71,16 +79,22 @@ class Scene:
             if made != world or first != made:
                 found.append(act)
                 world = made
-        return tuple(found) or self.random_acts(rng, most)
+        return tuple(found)
 
     # --- on the tables
 
     def play(self, acts: Sequence[Act], faults: frozenset[str] = frozenset()) -> tuple[Look, ...]:
-        """What is seen at the end of each act."""
+        """What is seen at the end of each act; nothing certain where something changes all the time."""
+        try:
+            return tuple(self._play(acts, faults))
+        except RestlessError:
+            self.restless += 1
+            return (Look(dict.fromkeys(self.scheme.paths), ()),) * len(acts)
+
+    def _play(self, acts: Sequence[Act], faults: frozenset[str]) -> Iterator[Look]:
         run = Quick(self.program)
         run.state = self.slots
         world = self.with_faults(faults)
-        found = []
         for act in acts:
             world, first = self.after(world, act)
             left = act.scans
@@ -96,12 +110,18 @@ class Scene:
             kept = run.state
             looks.append(self._look(run.wait(given, self.steady)))
             run.state = kept
-            found.append(_joint(looks))
-        return tuple(found)
+            yield _joint(looks)
 
     def settled(self, acts: Sequence[Act], path: str = "") -> tuple[Look, int]:
         """What is seen when nothing changes any more after the acts, the wait of the last one left out; and from which
-        of its scans on `path` is as it is then."""
+        of its scans on `path` is as it is then. Nothing is certain where something changes all the time."""
+        try:
+            return self._settled(acts, path)
+        except RestlessError:
+            self.restless += 1
+            return Look(dict.fromkeys(self.scheme.paths), ()), 1
+
+    def _settled(self, acts: Sequence[Act], path: str) -> tuple[Look, int]:
         run = Quick(self.program)
         run.state = self.slots
         world = first = self.world
@@ -116,6 +136,8 @@ class Scene:
             before, look = look, self._look(told)
             if path and look.running[path] is not before.running[path]:
                 since = done + 1
+        if not run.rests:
+            raise RestlessError("something changes all the time")
         return look, since
 
     def with_faults(self, names: frozenset[str]) -> World:

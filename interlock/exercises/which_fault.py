@@ -24,6 +24,8 @@ def which_faults(scene: Scene, rng: random.Random) -> Iterator[Question]:
     possible = [f for f in scene.faults if not f.together and f.mode not in LEFT_OUT]
     order = rng.sample(possible, min(len(possible), TRIES))
     for fault in order:
+        if scene.tired:
+            return
         question = _about(scene, rng, fault, possible)
         if question is not None:
             yield question
@@ -32,6 +34,8 @@ def which_faults(scene: Scene, rng: random.Random) -> Iterator[Question]:
 def _about(scene: Scene, rng: random.Random, fault: Fault, possible: list[Fault]) -> Question | None:
     for _ in range(SCRIPTS):
         acts = scene.random_acts(rng, MOST_ACTS)
+        if not acts:
+            continue
         sound = scene.play(acts)
         seen = scene.play(acts, frozenset({fault.name}))
         if told_apart(seen, sound, sound, fault.name) is None:

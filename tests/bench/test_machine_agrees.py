@@ -7,6 +7,7 @@ import random
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -33,7 +34,9 @@ from tests.bench.driver import Given, Played, demo, page_of, play
 from tests.draw.browser import browser
 from tests.sheet.devtools import Browser
 from tests.support.bench import BENCH
+from tests.support.profiles import BROAD
 from tests.support.quick import QUICK_BENCH
+from tests.support.random_schemes import random_scheme_text
 from tests.support.random_worlds import critical_values
 
 needs_browser = pytest.mark.skipif(browser() is None, reason="no chromium to open the page with")
@@ -150,7 +153,7 @@ def compare(scheme: Scheme, parts: list[Given], played: Played, where: str) -> i
 
 def moves(rng: random.Random, scheme: Scheme, scans: int, longest: int, *, faults: bool = True) -> list[Given]:
     """A random life: readings at and around limits, lines, buttons, faults that come and go, power cycles."""
-    critical = critical_values(scheme)
+    critical, plantable = critical_values(scheme), installation(scheme)[1]
     readings = {name: rng.choice(critical[name]) for name in scheme.sensors}
     external = [n for n, x in scheme.lines.items() if x.form is LineForm.EXTERNAL]
     lines = dict.fromkeys(external, False)
@@ -165,7 +168,7 @@ def moves(rng: random.Random, scheme: Scheme, scans: int, longest: int, *, fault
         if planted and rng.random() < 0.3:
             planted.pop(rng.choice(list(planted)))
         if faults and rng.random() < 0.35 and len(planted) < 3:
-            fault = rng.choice(list(scheme.faults.values()))
+            fault = rng.choice(plantable)
             if together(scheme, [*planted, fault]):
                 planted[fault] = rng.choice(shifts(fault) or (0,))
         cycles = frozenset(u for u in scheme.units if rng.random() < 0.05)
@@ -331,3 +334,18 @@ def test_values_that_a_browser_would_round_are_refused_in_words() -> None:
     program_table(compile_scheme(scheme))
     with pytest.raises(TooWideError, match="counts exactly up to 9007199254 base units"):
         program_table(compile_scheme(replace(scheme, sensors={**scheme.sensors, sensor.name: huge})))
+
+
+@needs_browser
+@pytest.mark.parametrize("seed", [6, 8, 9])
+def test_the_page_agrees_on_random_schemes_with_their_words(seed: int, tmp_path: Path, counted: Counted) -> None:
+    """What the demo schemes do not have: averages and medians, modes, overrides without limit, common causes."""
+    scheme, rng = loads(random_scheme_text(random.Random(seed), BROAD)), random.Random(seed)
+    with page_of(scheme, tmp_path) as tab:
+        unplantable = tab.ask("interlockBench.bench.facts.unplantable")
+        assert unplantable == [n for n in scheme.faults if n not in {f.name for f in installation(scheme)[1]}]
+        parts = moves(rng, scheme, 400, 20)
+        seen = compare(scheme, parts, play(tab, parts, words=True), f"random scheme {seed}")
+        tab.ask("document.querySelectorAll('[data-why]').forEach(button => button.click())")
+        tab.click("#bench-next")
+    counted("the page's machine and the readable engine agree", {"scans": seen})

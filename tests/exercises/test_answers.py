@@ -227,3 +227,15 @@ def test_no_question_comes_twice_and_something_happens_in_most(name: str, seed: 
     predicted = [q for q in found if q.kind is Kind.PREDICT]
     still = [q for q in predicted if all(at_rest.running(p) is r for p, r in zip(q.asked, q.answer, strict=True))]
     assert 3 * len(still) <= len(predicted) + 2
+
+
+def test_a_scheme_that_never_comes_to_rest_is_asked_nothing() -> None:
+    """A pump that is stopped by its own command and let run again: its questions would have no beginning."""
+    restless = BENCH.replace(
+        "paths:  ",
+        "  seesaw: {watches: lamp_circuit, trips: running, clears: stopped, blocks: lamp_circuit}\n\npaths:  ",
+    )
+    assert restless != BENCH
+    scene = Scene(loads(restless))
+    assert not scene.rests
+    assert questions(scene, 1) == ()
