@@ -64,6 +64,34 @@ def test_a_loosened_rule_fails_with_a_history_and_what_claim_it_costs(project: P
     assert "pytest_plugin.py" not in done.stdout
 
 
+def test_a_project_names_the_revision_that_nothing_may_be_looser_than(project: Path) -> None:
+    """Committed, the loosened rule is the baseline itself; the revision before it is not, nor is the index."""
+    change(project, "trips: below 3 degC for 2 s", "trips: below 2.5 degC for 2 s")
+    git(project, "commit", "-am", "colder")
+    change(project, "revision: 1", "revision: 2")
+    git(project, "add", ".")
+    assert run(project, "-k", "looser").returncode == 0
+    done = run(project, "-k", "looser", "-o", "interlock_baseline=HEAD~1")
+    assert done.returncode == 1
+    assert "bench_charger may now run where it was stopped" in done.stdout
+    change(project, "trips: below 2.5 degC for 2 s", "trips: below 2 degC for 2 s")
+    git(project, "add", ".")
+    assert run(project, "-k", "looser").returncode == 1  # staged is not committed
+
+
+def test_a_path_that_was_not_committed_fails_as_new(project: Path) -> None:
+    change(
+        project, "  lamp_circuit:  {flow: discharge}", "  lamp_circuit:  {flow: discharge}\n  pump: {flow: discharge}"
+    )
+    change(
+        project, "\nrequirements:", "  K3: {drives: [pump], contact: normally_open, runs_when: closed}\n\nrequirements:"
+    )
+    done = run(project, "-k", "looser")
+    assert done.returncode == 1
+    assert "1 failed" in done.stdout
+    assert "pump is new: nothing in HEAD to compare it with" in done.stdout
+
+
 def test_a_case_that_fails_says_what_was_expected_where(project: Path) -> None:
     change(project, "expect: {bench_charger: running, lamp_circuit: running}", "expect: {bench_charger: stopped}")
     done = run(project, "-k", "case")

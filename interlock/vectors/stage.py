@@ -209,7 +209,10 @@ class Stage:
             if key != last or known[key]:
                 (seen if known[key] else unseen).append(moment)
             last = key
-        return thinned(seen, MOMENTS), thinned(unseen, MOMENTS - min(len(seen), MOMENTS // 2))
+        few = thinned(seen, MOMENTS), thinned(unseen, MOMENTS - min(len(seen), MOMENTS // 2))
+        for kept, found in zip(few, (seen, unseen), strict=True):
+            kept += [m for m in found[-1:] if m not in kept]  # the end of the run, where nothing is in the way
+        return few
 
     def inserted(self, lane: Lane, start: int, frames: Sequence[Frame]) -> Put | None:
         """Frames on a lane from a scan on, and at once back to what it does."""
@@ -226,7 +229,7 @@ class Stage:
 
 
 def thinned(scans: Sequence[int], most: int) -> list[int]:
-    """At most so many of them, evenly spread, the first and the last one kept."""
+    """At most so many of them, evenly spread, the first one kept."""
     if len(scans) <= most:
         return list(scans)
-    return [scans[i * (len(scans) - 1) // (most - 1)] for i in range(most)] if most > 1 else list(scans[:1])
+    return [scans[i * len(scans) // most] for i in range(most)]
