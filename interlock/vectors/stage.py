@@ -209,10 +209,7 @@ class Stage:
             if key != last or known[key]:
                 (seen if known[key] else unseen).append(moment)
             last = key
-        few = thinned(seen, MOMENTS), thinned(unseen, MOMENTS - min(len(seen), MOMENTS // 2))
-        for kept, found in zip(few, (seen, unseen), strict=True):
-            kept += [m for m in found[-1:] if m not in kept]  # the end of the run, where nothing is in the way
-        return few
+        return thinned(seen, MOMENTS), thinned(unseen, MOMENTS - min(len(seen), MOMENTS // 2))
 
     def inserted(self, lane: Lane, start: int, frames: Sequence[Frame]) -> Put | None:
         """Frames on a lane from a scan on, and at once back to what it does."""

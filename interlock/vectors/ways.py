@@ -132,7 +132,14 @@ class Ways(Stage):
     def _by_blip(self, goal: Goal) -> Iterator[Put | None]:
         """A reading lost for the one scan at which it decides: in what the track does, or in what is put into it."""
         yield from self._blips(goal, self.track, Put(self.track.plan, self.track.scans[-1], 0), self.track.entries)
-        for put in self._by_drive(goal):
+        end = self.moments()[-1]  # where nothing is in the way
+        last = [
+            self.driven(drive, end, decider)
+            for trip in (True, False)
+            for drive in self.drives.of(goal.rule, trip)
+            for decider in range(2)
+        ]
+        for put in (*self._by_drive(goal), *last):
             if put is not None:
                 trial = tried(self.track, put.plan, put.start, put.end)
                 yield from self._blips(goal, taken(self.track, trial), put, trial.entries)
