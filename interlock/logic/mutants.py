@@ -133,7 +133,10 @@ def _of_rule(scheme: Scheme, rule: Rule, step: int) -> Iterator[Mutant]:
                 said = f"invalid: {taken} for {rule.on_invalid}"
                 yield changed(Mistake.ON_INVALID, said, replace(rule, on_invalid=taken), towards)
     if not any(_needs(x, rule.name) for x in scheme.rules.values()):
-        yield Mutant(_without(scheme, rule.name), Mistake.REMOVED, rule.name, f"{rule.name}: left out", -1)
+        others = {path for other in scheme.rules.values() if other.name != rule.name for path in other.starts}
+        # a path that no rule starts any more is always wanted: then its rule does not just act less often
+        towards = -1 if set(rule.starts) <= others else 0
+        yield Mutant(_without(scheme, rule.name), Mistake.REMOVED, rule.name, f"{rule.name}: left out", towards)
 
 
 _STRICT = {

@@ -19,6 +19,7 @@ ROUNDS = 2  # in which all goals not yet shown are sought
 FORCED = 1  # ways to show a goal by which others are lost, for each of which those are sought again
 HIDDEN = 3  # ways to a goal that is hidden then, for each of which what hides it is looked for
 LATE = {GoalKind.CONDITION, GoalKind.DECISION, GoalKind.BESIDE, GoalKind.POWER_CYCLE}  # mostly shown by the way
+CYCLED = {GoalKind.POWER_CYCLE, GoalKind.TRANSITION}  # what only a power cycle may lead to
 BROKEN_OFF = {"picking_up to clear", "dropping_off to tripped", "awaiting_reset to tripped"}
 
 
@@ -84,13 +85,13 @@ class Planner(Ways):
         """At the end, what undoes so much: power cycles in each state, and what only they lead to."""
         while (best := self._cycle_now()) is not None:
             self.track = taken(self.track, best)
-        for goal in self.order():
-            if (
-                goal.kind in (GoalKind.POWER_CYCLE, GoalKind.TRANSITION)
-                and not self.track.shown & self.watcher.bits[goal]
-            ):
-                self._tell(goal)
-                self._cycle_then(goal)
+        while True:
+            left = [g for g in self.order() if g.kind in CYCLED and not self.track.shown & self.watcher.bits[g]]
+            found = [trial for goal in left if (trial := self._cycle_then(goal)) is not None]
+            if not found:
+                break
+            self.progress(f"{self.track.needed:,} scans, power cycles in {len(left)} more states")
+            self.track = taken(self.track, min(found, key=lambda trial: trial.needed))
 
     def _cycle_now(self) -> Trial | None:
         """A power cycle after all else that shows most."""
@@ -102,8 +103,8 @@ class Planner(Ways):
                 best = trial
         return best
 
-    def _cycle_then(self, goal: Goal) -> bool:
-        """A rule brought where the goal wants it, after all else, and then a power cycle."""
+    def _cycle_then(self, goal: Goal) -> Trial | None:
+        """A rule brought where the goal wants it, after all else, and then a power cycle; the shortest way to it."""
         source, bit = goal.what.split(" ")[0], self.watcher.bits[goal]
         best: Trial | None = None
         for trip in (True, False):
@@ -126,9 +127,7 @@ class Planner(Ways):
                                 self.over[goal] = min(cycled.needed, self.over.get(goal, cycled.needed))
                             elif best is None or cycled.needed < best.needed:
                                 best = cycled
-        if best is not None:
-            self.track = taken(self.track, best)
-        return best is not None
+        return best
 
     def order(self) -> list[Goal]:
         """Goals about a rule by how long the rule takes; what mostly comes by the way last."""

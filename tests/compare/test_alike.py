@@ -173,6 +173,15 @@ def test_a_mutant_gets_the_verdict_that_its_construction_dictates(file: Path) ->
     assert not seen[Meaning.UNDECIDED]
 
 
+def test_a_path_whose_only_starting_rule_is_left_out_is_looser() -> None:
+    """It is then always wanted: a rule that starts something holds it back while it does not act."""
+    scheme = load(HUT)
+    for rule, path in (("generator_call", "generator_charger"), ("heat_wanted", "cell_heater")):
+        mutant = next(m for m in mutants(scheme) if m.rule == rule and m.mistake is Mistake.REMOVED)
+        assert mutant.towards == 0
+        assert Comparison(scheme, mutant.scheme).verdict(path).meaning is Meaning.LOOSER
+
+
 def test_a_dropped_block_is_looser_and_an_added_one_stricter_on_that_path_of_the_hut() -> None:
     scheme = load(HUT)
     for mutant in mutants(scheme):
