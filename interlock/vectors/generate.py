@@ -52,7 +52,7 @@ class Vectors:
 
 def generate(code: UnitCode, *, most: int = MOST, progress: Callable[[str], None] = lambda _: None) -> Vectors:
     """Vectors for a unit, at most `most` scans."""
-    planner = Planner(code, most, progress)
+    planner = Planner(code, most - AFTER - 1, progress)  # with room for what is told after a power cycle at the end
     track = planner.plan()
     last = max(track.plan.cycles, default=0)
     scans = min(most, max(track.needed, last + AFTER))
