@@ -24,7 +24,7 @@ PLAY = """
 (() => {
   const b = globalThis.interlockBench;
   const given = %s;
-  const run = new b.Installation(JSON.parse(document.getElementById('bench-data').textContent));
+  const run = new b.Installation(b.bench.facts);
   const why = new b.Why(run);
   const changes = [], words = [];
   let before = null;
