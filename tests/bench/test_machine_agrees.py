@@ -153,7 +153,7 @@ def compare(scheme: Scheme, parts: list[Given], played: Played, where: str) -> i
 
 def moves(rng: random.Random, scheme: Scheme, scans: int, longest: int, *, faults: bool = True) -> list[Given]:
     """A random life: readings at and around limits, lines, buttons, faults that come and go, power cycles."""
-    critical, plantable = critical_values(scheme), installation(scheme)[1]
+    critical, plantable = critical_values(scheme), installation(scheme)[1] if faults else ()
     readings = {name: rng.choice(critical[name]) for name in scheme.sensors}
     external = [n for n, x in scheme.lines.items() if x.form is LineForm.EXTERNAL]
     lines = dict.fromkeys(external, False)
