@@ -60,6 +60,7 @@ def inject(
     if not scheme.claims:
         sys.stderr.write(f"{file} has no requirements\n")
         return Exit.BAD_INPUT
+    digest = file_digest(file)  # of what was read, whatever becomes of the file while sets are judged
     court, line = Court(scheme, budget or BUDGET), Progress()
     try:
         with _bench(court, jobs, cluster) as bench, journal_of(file, court, size, resume=resume) as journal:
@@ -84,7 +85,7 @@ def inject(
     if wanted.suggest and not study.interrupted:
         asked = suggestions(scheme, source, study, jobs=jobs or cores(), budget=budget or BUDGET)
     if as_json:
-        print_json(study_json(file, scheme, study, tests) | given.data | asked.data)
+        print_json(study_json(file, digest, scheme, study, tests) | given.data | asked.data)
     else:
         tell([*_told(scheme, study, tests), *given.lines, *asked.lines, f"{CAUTION} {BUILT_OTHERWISE}"])
     if asked.interrupted:
@@ -143,11 +144,11 @@ def bar(line: Progress, judged: int, wanted: int) -> None:
 # --- as data
 
 
-def study_json(file: Path, scheme: Scheme, study: Study, tests: SleepersTests) -> dict[str, Any]:
+def study_json(file: Path, digest: str, scheme: Scheme, study: Study, tests: SleepersTests) -> dict[str, Any]:
     """The study as plain data."""
     return {
         "scheme": str(file),
-        "scheme_digest": file_digest(file),
+        "scheme_digest": digest,
         "size": study.size,
         "complete": not study.interrupted,
         "faults": [_effect_json(scheme, effect) | tests.data(effect) for effect in study.effects],
