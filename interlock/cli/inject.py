@@ -19,7 +19,7 @@ from interlock.cli.render import BUILT_OTHERWISE, Progress, count_text, print_js
 from interlock.cli.status import Exit
 from interlock.cli.study_file import file_digest
 from interlock.draw.page import CAUTION
-from interlock.explain.injection import consequence, way_out
+from interlock.explain.injection import harm, way_out
 from interlock.explain.phrases import sentence
 from interlock.faults.cluster import Cluster, ClusterError
 from interlock.faults.court import Court
@@ -31,7 +31,6 @@ from interlock.faults.judge import BUDGET
 from interlock.faults.parallel import Bench, Cores, Here
 from interlock.proof.cores import cores
 from interlock.scheme.model import Scheme
-from interlock.scheme.words import Must
 
 KEPT = "What was judged is kept: `--resume` goes on."
 PAIRS_SHOWN = 12  # of a claim, on a terminal; --json has all
@@ -211,20 +210,13 @@ def _single_points(scheme: Scheme, study: Study) -> Iterator[str]:
         " is first energised has to find each of them"
     )
     for effect in mistakes:
-        said = _harm(scheme, effect, known)
+        said = harm(scheme, effect, known)
         if said:
             yield f"  {effect.fault}: {said}."
 
 
-def _harm(scheme: Scheme, effect: FaultEffect, known: Container[str]) -> str:
-    """What the fault alone leads to, beyond what is broken anyway (`known`); "" for nothing."""
-    claims = {c.name: c for c in scheme.claims}
-    broken = [claims[n] for n in effect.violates if n not in known and claims[n].must is Must.NEVER_RUNNING]
-    return sentence(consequence(scheme, [scheme.faults[effect.fault]], broken)) if broken else ""
-
-
 def _single_point(scheme: Scheme, effect: FaultEffect, known: Container[str]) -> Iterator[str]:
-    said = _harm(scheme, effect, known)
+    said = harm(scheme, effect, known)
     if said:
         yield f"  {effect.fault}"
         yield f"    {said}."

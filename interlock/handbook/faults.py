@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from interlock.explain.failure_modes import COLUMNS, Column, FailureMode, failure_modes
 from interlock.explain.failure_table import cell, counts
-from interlock.explain.injection import consequence, way_out
+from interlock.explain.injection import harm, way_out
 from interlock.explain.phrases import say, sentence, text
 from interlock.faults.effects import Effect, FaultEffect, Sign
 from interlock.faults.inject import Study
@@ -14,7 +14,6 @@ from interlock.handbook.html import Html, Part, element, items, joined, paragrap
 from interlock.handbook.material import Material
 from interlock.handbook.words import Catalogue
 from interlock.scheme.model import Scheme
-from interlock.scheme.words import Must
 
 
 def faults(material: Material, words: Catalogue) -> Part:
@@ -42,11 +41,11 @@ def _singles(scheme: Scheme, study: Study, words: Catalogue, *, installed: bool)
     kind = "mistakes" if installed else "singles"
     known = {c.name for c, f in zip(scheme.claims, study.cut_sets, strict=True) if () in f.minimal}
     found = [
-        (effect, harm)
+        (effect, said)
         for effect in study.effects
         if effect.effect is Effect.VIOLATES and scheme.faults[effect.fault].installation is installed
-        for harm in [_harm(scheme, effect, known)]
-        if harm
+        for said in [harm(scheme, effect, known)]
+        if said
     ]
     yield element("h3", words(f"faults.{kind}"))
     if not found:
@@ -54,21 +53,14 @@ def _singles(scheme: Scheme, study: Study, words: Catalogue, *, installed: bool)
         return
     yield paragraph(words(f"faults.{kind}_says"))
     if installed:
-        listed = items(joined([Html(f"<b>{safe(e.fault)}</b>: "), f"{harm}."]) for e, harm in found)
+        listed = items(joined([Html(f"<b>{safe(e.fault)}</b>: "), f"{said}."]) for e, said in found)
         yield Html(
             f"<details><summary>{safe(words.count('faults.mistakes_open', len(found)))}</summary>{listed}</details>\n"
         )
         return
-    for effect, harm in found:
+    for effect, said in found:
         yield element("h4", effect.fault)
-        yield paragraph(f"{harm}. {sentence(way_out(scheme.faults[effect.fault]))} {_signs(scheme, effect, words)}")
-
-
-def _harm(scheme: Scheme, effect: FaultEffect, known: set[str]) -> str:
-    """What the fault alone leads to, beyond what is broken anyway."""
-    claims = {c.name: c for c in scheme.claims}
-    broken = [claims[n] for n in effect.violates if n not in known and claims[n].must is Must.NEVER_RUNNING]
-    return sentence(consequence(scheme, [scheme.faults[effect.fault]], broken)) if broken else ""
+        yield paragraph(f"{said}. {sentence(way_out(scheme.faults[effect.fault]))} {_signs(scheme, effect, words)}")
 
 
 def _signs(scheme: Scheme, effect: FaultEffect, words: Catalogue) -> str:

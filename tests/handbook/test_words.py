@@ -14,11 +14,11 @@ import interlock.handbook
 from interlock.cli.study_file import file_digest, read_study
 from interlock.explain.failure_modes import Column, failure_modes
 from interlock.explain.failure_table import cell, counts
+from interlock.explain.injection import harm
 from interlock.explain.phrases import sentence, text
 from interlock.explain.sentences import document
 from interlock.explain.tables import TITLES
 from interlock.explain.words import ENGLISH, Say
-from interlock.handbook.faults import _harm
 from interlock.handbook.glossary import used
 from interlock.handbook.html import Html
 from interlock.handbook.material import Material
@@ -104,7 +104,7 @@ def known_sentences(scheme: object, study: object) -> set[str]:
     rows = failure_modes(scheme, study)
     known |= {" ".join(cell(row, column).split()) for row in rows for column in Column}
     known |= {f"{word} ({n})" + (f": {means}" if means else "") for word, n, means in counts(rows)}
-    known |= {f"{_harm(scheme, e, set())}." for e in study.effects}
+    known |= {f"{harm(scheme, e, set())}." for e in study.effects}
     known |= {f"{c.word}." for c in CAUTIONS} | {c.says for c in CAUTIONS} | {f"{c.word}. {c.says}" for c in CAUTIONS}
     return known | {NO_CERTIFICATE, scheme.title} | {case.name for case in scheme.cases}
 
