@@ -18,9 +18,11 @@ from interlock.scheme.read import as_source, open_source, read
 from interlock.scheme.source import Source, UnreadableError, decoded
 
 
-def opened(file: Path, *, as_json: bool) -> Scheme:
-    """The scheme in `file`; where there is none, its findings are shown and the command ends."""
-    return opened_text(file, as_json=as_json)[0]
+def opened(file: Path, *, as_json: bool, elements: bool = True) -> Scheme:
+    """The scheme in `file`; where there is none, its findings are shown and the command ends. `elements`: as for
+    `read`."""
+    name = os.fspath(file)
+    return _opened(name, lambda: open_source(name), as_json=as_json, elements=elements)[0]
 
 
 def opened_text(file: Path, *, as_json: bool) -> tuple[Scheme, Source]:
@@ -61,11 +63,13 @@ def from_git(name: str, folder: Path | None = None) -> Source:
     )
 
 
-def _opened(name: str, get: Callable[[], Source], *, as_json: bool) -> tuple[Scheme, Source]:
+def _opened(
+    name: str, get: Callable[[], Source], *, as_json: bool, elements: bool = True
+) -> tuple[Scheme, Source]:
     source: Source | None = None
     try:
         source = get()
-        return read(source), source
+        return read(source, elements=elements), source
     except SchemeError as error:
         if as_json:
             print_json({"scheme": name, "findings": [finding_json(f, name) for f in error.findings]})

@@ -8,11 +8,9 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-from interlock.cli.counterexample import NO_CASE, case_text, drawn_to
 from interlock.cli.opened import opened
 from interlock.cli.render import Progress, count_text, print_json
 from interlock.cli.status import Exit
-from interlock.explain.trace import moments, told
 from interlock.proof.cores import proved
 from interlock.proof.prove import BUDGET, Margin, Outcome, Verdict
 from interlock.scheme.grammar import nearest
@@ -35,7 +33,7 @@ def prove(
     as_json: bool,
 ) -> int:
     """Judge the claims; what is found is shown as it is found, and kept when interrupted."""
-    scheme = opened(file, as_json=as_json)
+    scheme = opened(file, as_json=as_json, elements=bool(with_faults))  # without faults no lead is lost
     faults = _faults(scheme, with_faults)
     if faults is None:
         return Exit.BAD_INPUT
@@ -56,6 +54,8 @@ def prove(
         sys.stderr.write(f"these faults can't be there together: {error}\n")
         return Exit.BAD_INPUT
     if drawn:
+        from interlock.cli.counterexample import drawn_to
+
         try:
             files = drawn_to(scheme, found, faults, drawn)
         except OSError as error:
@@ -128,8 +128,12 @@ def _print(scheme: Scheme, verdict: Verdict, faults: tuple[Fault, ...], *, case:
     claim = verdict.claim
     sys.stdout.write(f"{_SHOWN[verdict.outcome]:<10} {claim.name:<40} {said(scheme, verdict)}\n")
     if verdict.trace and case:
+        from interlock.cli.counterexample import NO_CASE, case_text
+
         sys.stdout.write(case_text(scheme, verdict, faults) or NO_CASE)
     elif verdict.trace and stories:
+        from interlock.explain.trace import told
+
         sys.stdout.writelines(f"    {sentence}\n" for sentence in told(scheme, claim, verdict.trace))
     sys.stdout.flush()
 
@@ -237,8 +241,12 @@ def verdict_json(
         "covered": verdict.covered,
     }
     if verdict.trace:
+        from interlock.explain.trace import told
+
         data["story"] = told(scheme, verdict.claim, verdict.trace)
         if case:
+            from interlock.cli.counterexample import case_text
+
             data["case"] = case_text(scheme, verdict, faults) or None
     return data
 
@@ -271,6 +279,10 @@ def _plain(micro: int | Fraction) -> int | float:
 
 def _trace_json(scheme: Scheme, verdict: Verdict) -> list[dict[str, Any]]:
     """Worlds in order, each with its first scan and how many scans it lasts: expanded, it is the run scan by scan."""
+    if not verdict.trace:
+        return []
+    from interlock.explain.trace import moments
+
     return [
         {
             "first_scan": m.first,

@@ -16,6 +16,7 @@ from contextlib import suppress
 from interlock.proof.index import Index
 from interlock.proof.prove import BUDGET, Verdict, prove
 from interlock.scheme.model import Claim, Fault, Scheme
+from interlock.scheme.words import Must
 
 FEW = 8  # claims that are sooner judged here than handed out
 
@@ -66,18 +67,20 @@ def _split(
     _shared = (scheme, claims, faults, budget, Index(scheme))
     context = multiprocessing.get_context("fork")
     pool = ProcessPoolExecutor(jobs, mp_context=context, initializer=_leave_interrupts_to_parent)
+    # what must keep running takes longest to judge: begun first, no process is left alone with one at the end
+    begun = sorted(range(len(claims)), key=lambda number: claims[number].must is not Must.NEVER_STOPPED)
     try:
-        told = [pool.submit(_judged, number) for number in range(len(claims))]
-        for future in told:
+        told = {number: pool.submit(_judged, number) for number in begun}
+        for number in range(len(claims)):
             try:
-                verdict = future.result()
+                verdict = told[number].result()
             except BrokenProcessPool as error:
                 raise _EndedError from error
             yield verdict
     finally:
         _shared = None
         workers = list(pool._processes.values()) if pool._processes else []
-        unfinished = any(not f.done() for f in told)
+        unfinished = any(not f.done() for f in told.values())
         pool.shutdown(wait=not unfinished, cancel_futures=True)
         if unfinished:  # interrupted: nobody waits for what is half done
             for worker in workers:

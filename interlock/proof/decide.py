@@ -13,14 +13,12 @@ from typing import NamedTuple
 
 from interlock.proof.cells import Limits
 from interlock.proof.components import ACT, EVERYTHING, Abstraction, Settled, SlotKey, Use
-from interlock.proof.explicit import longest_run
 from interlock.proof.goal import Goal
 from interlock.proof.index import Index
 from interlock.proof.replay import Player, Run, replay
 from interlock.proof.rest import from_rest, rested
 from interlock.proof.schedule import Stage, stages
 from interlock.proof.search import BudgetError, Longest, Node, Search
-from interlock.proof.seek import seek
 from interlock.proof.settle import Settler, together
 from interlock.proof.system import FaultPlan, System
 from interlock.scheme.words import LineForm, PowerUp, Signal
@@ -135,6 +133,8 @@ class Decider:
             try:
                 longest = search.longest(self._reached(search, self.abstraction), enough)
             except BudgetError:
+                from interlock.proof.explicit import longest_run
+
                 zones += search.count
                 explored = longest_run(self.full, self.states) if self.states else None
                 if explored is not None:
@@ -177,6 +177,8 @@ class Decider:
         found within so many scans looked at; else as it is."""
         if not answer.lower <= allowed < answer.upper:
             return answer
+        from interlock.proof.seek import seek
+
         run = seek(self.full, allowed, scans)
         return answer if run is None else replace(answer, lower=run.bad_run, run=run)
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from interlock.proof.cells import UnsupportedError
 from interlock.proof.decide import ENDLESS, Answer, Decider
@@ -14,11 +15,12 @@ from interlock.proof.goal import Goal, conditions_alone, of_claim, path_alone
 from interlock.proof.index import Index
 from interlock.proof.margins import Margin, margin
 from interlock.proof.replay import Run, lengthened
-from interlock.proof.shorten import shortened
-from interlock.proof.story import Stretch, confirmed, stretches
 from interlock.proof.system import FaultPlan
 from interlock.scheme.model import Claim, Fault, Scheme
 from interlock.scheme.words import Must, Signal, Word
+
+if TYPE_CHECKING:
+    from interlock.proof.story import Stretch
 
 BUDGET = 6_000  # zones: some tens of seconds at worst
 
@@ -150,6 +152,9 @@ def worlds(decider: Decider, run: Run | None, wanted: int) -> tuple[tuple[Stretc
     """A real run as worlds, cut down, and the bad scans it ends with: `wanted` if it has so many. () and 0 for none."""
     if run is None or run.bad_run == 0:
         return (), 0
+    from interlock.proof.shorten import shortened
+    from interlock.proof.story import stretches
+
     full = decider.full
     run = lengthened(run, max(1, wanted))
     wanted = min(max(1, wanted), run.bad_run)
@@ -158,6 +163,8 @@ def worlds(decider: Decider, run: Run | None, wanted: int) -> tuple[tuple[Stretc
 
 def _story(decider: Decider, run: Run | None, wanted: int) -> tuple[Stretch, ...]:
     """The same, confirmed by the readable engine."""
+    from interlock.proof.story import confirmed
+
     told, bad = worlds(decider, run, wanted)
     return confirmed(decider.index.scheme, decider.goal, decider.full.plan.installed, told, bad) if told else ()
 

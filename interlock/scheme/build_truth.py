@@ -160,7 +160,8 @@ def _sensor(draft: Draft, found: Fields, quantities: dict[str, Quantity]) -> Sen
     element = None
     if found.has("element"):
         placed = changed_errors(draft, found, "placed", dict.fromkeys(measured, Interval(0, 0)))
-        if made and kind and valid and _made_for(draft, found, made.kind, kind):
+        wanted = draft.elements or named is not None
+        if made and kind and valid and _made_for(draft, found, made.kind, kind) and wanted:
             by_hand = {"measures": named is None, **{k: found.has(k) for k in ("open_reads", "shorted_reads")}}
             given = Given(measured, placed, valid, frozenset(key for key, so in by_hand.items() if so))
             element = sensed(draft, found, made, given, quantities)

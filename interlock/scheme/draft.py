@@ -45,7 +45,7 @@ def _either(words: list[str]) -> str:
 
 @dataclass(slots=True)
 class Draft:
-    """What the builders share. `declared`: every name, with its section and place."""
+    """What the builders share. `declared`: every name, with its section and place. `elements`: as for `read`."""
 
     log: Log
     root: MappingNode
@@ -54,6 +54,7 @@ class Draft:
     kinds: dict[str, Kind] = field(default_factory=dict)  # of quantities, sensors and readings that could be read
     by_section: dict[Section, list[str]] = field(default_factory=dict)
     differences: set[str] = field(default_factory=set)  # readings whose values are differences
+    elements: bool = True
 
     def delay(self, us: int | None) -> Delay:
         """A time and the scans it takes, rounded up; 0 where none was given or it couldn't be read."""

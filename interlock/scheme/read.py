@@ -50,10 +50,15 @@ def as_source(get: Callable[[], Source]) -> Source:
         raise SchemeError([Finding(error.ident, error.message, error.place, error.help)]) from error
 
 
-def read(source: Source) -> Scheme:
-    """A text into a scheme. Raises SchemeError with all its findings."""
+def read(source: Source, *, elements: bool = True) -> Scheme:
+    """A text into a scheme. Raises SchemeError with all its findings.
+
+    Without `elements`, what a sensor is made of is worked out only where its error follows from that: one whose error
+    the scheme states by hand then has no element, and lost leads that read nothing valid unless the scheme says what
+    they read. For questions about sound sensors, which this answers alike and sooner.
+    """
     root = parse_tree(source)
-    draft = Draft(Log(), root)
+    draft = Draft(Log(), root, elements=elements)
     texts = _top(draft)
     draft.declare()
 
