@@ -63,9 +63,7 @@ def from_git(name: str, folder: Path | None = None) -> Source:
     )
 
 
-def _opened(
-    name: str, get: Callable[[], Source], *, as_json: bool, elements: bool = True
-) -> tuple[Scheme, Source]:
+def _opened(name: str, get: Callable[[], Source], *, as_json: bool, elements: bool = True) -> tuple[Scheme, Source]:
     source: Source | None = None
     try:
         source = get()
