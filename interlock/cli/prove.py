@@ -135,6 +135,8 @@ def _print(scheme: Scheme, verdict: Verdict, faults: tuple[Fault, ...], *, case:
         from interlock.explain.trace import told
 
         sys.stdout.writelines(f"    {sentence}\n" for sentence in told(scheme, claim, verdict.trace))
+        if verdict.shortest:
+            sys.stdout.write("    No history that leads there is shorter.\n")
     sys.stdout.flush()
 
 
@@ -237,6 +239,7 @@ def verdict_json(
         "margin": _first(margins),
         "margins": margins,
         "trace": _trace_json(scheme, verdict),
+        "trace_shortest": verdict.shortest,
         "reason": verdict.reason,
         "covered": verdict.covered,
     }

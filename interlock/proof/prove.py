@@ -41,9 +41,9 @@ class Verdict:
     `scans`: the longest run of bad scans, None where it need not end or is not known. `endless`: it need not end. Of
     one that holds it is what is possible at most where `covered` says so, else exact.
     `exposure_us`: None where vacuous, endless or undecided. `margins`: one for each limit on a quantity in the claim's
-    conditions, where it holds. `trace`: for a violated claim, a run to it, replayed on the readable engine. `reason`:
-    of a vacuous or undecided claim. `covered`: what is known where the longest run is not. `follows`: the rules the
-    verdict rests on.
+    conditions, where it holds. `trace`: for a violated claim, a run to it, replayed on the readable engine, cut down;
+    `shortest`: it is sure that none takes fewer scans from power-up. `reason`: of a vacuous or undecided claim.
+    `covered`: what is known where the longest run is not. `follows`: the rules the verdict rests on.
     """
 
     claim: Claim
@@ -53,6 +53,7 @@ class Verdict:
     exposure_us: int | None = None
     margins: tuple[Margin, ...] = ()
     trace: tuple[Stretch, ...] = ()
+    shortest: bool = False
     reason: str = ""
     covered: str = ""
     follows: tuple[str, ...] = ()
@@ -100,9 +101,17 @@ def prove(
             return Verdict(
                 claim, Outcome.HOLDS, scans, False, exposure, found, covered=seen, follows=follows, zones=answer.zones
             )
-        told = _story(decider, answer.run, most + 1) if trace else ()
+        told, sure = _story(decider, answer.run, most + 1) if trace else ((), False)
         return Verdict(
-            claim, Outcome.VIOLATED, scans, endless, exposure, trace=told, follows=follows, zones=answer.zones
+            claim,
+            Outcome.VIOLATED,
+            scans,
+            endless,
+            exposure,
+            trace=told,
+            shortest=sure,
+            follows=follows,
+            zones=answer.zones,
         )
     return _not_exact(decider, claim, answer, most, follows, trace=trace)
 
@@ -115,11 +124,12 @@ def _not_exact(
     covered = f"the longest bad run is at least {at_least} and {at_most}"
     if answer.lower > most:
         # violated for certain; only how long it can last is open
-        told = _story(decider, answer.run, most + 1) if trace else ()
+        told, sure = _story(decider, answer.run, most + 1) if trace else ((), False)
         return Verdict(
             claim,
             Outcome.VIOLATED,
             trace=told,
+            shortest=sure,
             reason=answer.stopped,
             covered=covered,
             follows=follows,
@@ -148,25 +158,33 @@ def _margins(decider: Decider, claim: Claim, most: int) -> Iterable[Margin]:
             yield margin(decider, condition, most)
 
 
-def worlds(decider: Decider, run: Run | None, wanted: int) -> tuple[tuple[Stretch, ...], int]:
-    """A real run as worlds, cut down, and the bad scans it ends with: `wanted` if it has so many. () and 0 for none."""
+def worlds(decider: Decider, run: Run | None, wanted: int) -> tuple[tuple[Stretch, ...], int, bool]:
+    """A real run as worlds, as short as it could be made, and the bad scans it ends with: `wanted` if it has so many.
+    Whether no run to so many bad scans in a row is shorter. (), 0 and False where there is no run."""
     if run is None or run.bad_run == 0:
-        return (), 0
+        return (), 0, False
     from interlock.proof.shorten import shortened
+    from interlock.proof.shortest import shortest
     from interlock.proof.story import stretches
 
     full = decider.full
     run = lengthened(run, max(1, wanted))
     wanted = min(max(1, wanted), run.bad_run)
-    return stretches(full, shortened(full, run, wanted), wanted), wanted
+    run = shortened(full, run, wanted)
+    found = shortest(full, wanted, sum(p.scans for p in run.played) - wanted)
+    if found.run is not None:
+        run = shortened(full, found.run, wanted)
+    return stretches(full, run, wanted), wanted, found.sure
 
 
-def _story(decider: Decider, run: Run | None, wanted: int) -> tuple[Stretch, ...]:
-    """The same, confirmed by the readable engine."""
+def _story(decider: Decider, run: Run | None, wanted: int) -> tuple[tuple[Stretch, ...], bool]:
+    """The same, confirmed by the readable engine; and whether it is sure that none is shorter."""
     from interlock.proof.story import confirmed
 
-    told, bad = worlds(decider, run, wanted)
-    return confirmed(decider.index.scheme, decider.goal, decider.full.plan.installed, told, bad) if told else ()
+    told, bad, sure = worlds(decider, run, wanted)
+    if not told:
+        return (), False
+    return confirmed(decider.index.scheme, decider.goal, decider.full.plan.installed, told, bad), sure and bad == wanted
 
 
 def prove_all(

@@ -85,6 +85,8 @@ def running(system: System, places: Places) -> list[int]:
 class Search:
     """One search of one system."""
 
+    extra = (0, 1)  # rows of a zone beside the timers', where bad scans are not counted and where they are
+
     def __init__(self, system: System, budget: int) -> None:
         self.system, self.budget = system, budget
         self.comps: Sequence[Comp] = system.layout.comps
@@ -122,7 +124,8 @@ class Search:
 
     def _carry(self, places: Places, move: Move, counts: bool) -> _Carried:
         old, most = self.clocks(places)
-        n = len(old) + 1 + counts
+        more = self.extra[counts]
+        n = len(old) + 1 + more
         guards = [
             (0, row, -top) if move.ends >> i & 1 else (row, 0, top - 1)
             for row, (i, top) in enumerate(zip(old, most, strict=True), 1)
@@ -135,9 +138,8 @@ class Search:
             goes_on = i in where and places[i] == move.places[i] and not move.again >> i & 1
             source.append(where[i] if goes_on else 0)
             added.append(1 if goes_on and not move.still >> i & 1 else 0)
-        if counts:
-            source.append(n - 1)
-            added.append(1)
+        source += range(n - more, n)
+        added += [1] * more
         new = list(zip(source, added, strict=True))
         return _Carried(n, guards, [(a * n + b, more - less) for a, more in new for b, less in new])
 
@@ -173,9 +175,10 @@ class Search:
         if pair not in self._common:
             self._common[pair] = self._in_common(*pair)
         ra, rb = self._common[pair]
-        na, nb = len(self.clocks(a.places)[0]) + 1 + counts, len(self.clocks(b.places)[0]) + 1 + counts
-        if counts:
-            ra, rb = (*ra, na - 1), (*rb, nb - 1)
+        more = self.extra[counts]
+        na, nb = len(self.clocks(a.places)[0]) + 1 + more, len(self.clocks(b.places)[0]) + 1 + more
+        if more:
+            ra, rb = (*ra, *range(na - more, na)), (*rb, *range(nb - more, nb))
         return within(rows(b.zone, nb, rb), rows(a.cover, na, ra))
 
     def _in_common(self, a: Places, b: Places) -> tuple[tuple[int, ...], tuple[int, ...]]:
@@ -247,7 +250,7 @@ class Search:
     def endings(self, node: Node, counts: bool) -> list[int]:
         """The sets of running delays that can be at their last scan together, as bits."""
         clocks, most = self.clocks(node.places)
-        n = len(clocks) + 1 + counts
+        n = len(clocks) + 1 + self.extra[counts]
         found: list[tuple[int, list[int]]] = [(0, list(node.zone))]
         for row, (i, top) in enumerate(zip(clocks, most, strict=True), 1):
             further: list[tuple[int, list[int]]] = []
@@ -287,9 +290,9 @@ class Search:
                 node.stays = stay
                 break
         clocks, most = self.clocks(places)
-        n = len(clocks) + 1 + counts
+        n = len(clocks) + 1 + self.extra[counts]
         if node.stays:
-            elapsed(d, n, [*most, FAR] if counts else most)
+            elapsed(d, n, [*most, *[FAR] * self.extra[counts]])
         node.zone = tuple(d)
         self.close(d, n, places, clocks, most, counts)
         node.cover = tuple(d)

@@ -39,7 +39,7 @@ def test_a_rare_coincidence_is_found_and_replays(file: str, name: str, mended: s
     decider = Decider(Index(scheme), of_claim(claim_of(scheme, name)), FaultPlan.of(()), 0)
     run = seek(decider.full, 0, 150_000)
     assert run is not None
-    assert _story(decider, run, 1)[-1].bad  # confirmed on the readable engine
+    assert _story(decider, run, 1)[0][-1].bad  # confirmed on the readable engine
     sound = load(RULES / mended)
     held = Decider(Index(sound), of_claim(claim_of(sound, name)), FaultPlan.of(()), 0)
     assert seek(held.full, 0, 20_000) is None
