@@ -56,7 +56,7 @@ class Bounds:
         row_j = cells[j * size : (j + 1) * size]
         for k in range(0, size * size, size):
             via = cells[k + i] + bound
-            if via < INF // 2:
+            if via < INF // 2 and via < cells[k + j]:  # else nothing in this row shrinks: it is closed already
                 for m, bound_m in enumerate(row_j, k):
                     if via + bound_m < cells[m]:  # noqa: PLR1730 (an innermost loop: a call costs)
                         cells[m] = via + bound_m

@@ -8,7 +8,8 @@ choice between systems of bounds; feasible choices are found depth first.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from copy import copy
+from dataclasses import dataclass, replace
 from itertools import combinations, product
 
 from interlock.logic.faultset import FaultSet
@@ -118,7 +119,7 @@ class Group:
 
     def __init__(self, index: Index, slots: Sequence[SlotKey], view: View) -> None:
         self.index, self.slots = index, tuple(slots)
-        self._limits = dict(view.limits)
+        self._limits: dict[Condition, Span] = {}
         self._vectors: dict[tuple[int, ...], list[Bounds]] | None = None
         self._first: dict[tuple[tuple[int, Sequence[int]], ...], tuple[tuple[int, ...], Bounds] | None] = {}
         elements = dict(view.elements)
@@ -159,16 +160,23 @@ class Group:
         self.bounds = bounds
         self.choices = [self._choices(slot, view.faults) for slot in slots] if self.possible else []
 
+    def with_limits(self, limits: Limits) -> Group:
+        """The same group with limits on quantities moved: what rules can see stays as it is."""
+        moved = [slot[0] == "truth" and any(c in slot[1:] for c, _ in limits) for slot in self.slots]
+        if not any(moved):
+            return self
+        other = copy(self)
+        other._limits, other._vectors, other._first = dict(limits), None, {}
+        if self.possible:
+            found = zip(self.slots, self.choices, moved, strict=True)
+            other.choices = [other._truths(slot) if changed else choices for slot, choices, changed in found]
+        return other
+
     # --- the choices of a slot
 
     def _choices(self, slot: SlotKey, faults: FaultSet) -> list[Choice]:
         if slot[0] == "truth":
-            met: list[Bound] = []
-            for c in slot[1:]:
-                assert isinstance(c, Condition)
-                assert isinstance(c.test, Limit)
-                met += within(self.place["quantity", c.name], self._limits.get(c) or _limit_span(c.test))
-            return [(1, tuple(met)), (0, ())]
+            return self._truths(slot)
         rule = self.index.scheme.rules[str(slot[1])]
         found: dict[Choice, None] = {}
         for code, bounds in self._rule_choices(rule, faults):
@@ -176,6 +184,14 @@ class Group:
             if trial.add_all(bounds):
                 found[code, bounds] = None
         return list(found)
+
+    def _truths(self, slot: SlotKey) -> list[Choice]:
+        met: list[Bound] = []
+        for c in slot[1:]:
+            assert isinstance(c, Condition)
+            assert isinstance(c.test, Limit)
+            met += within(self.place["quantity", c.name], self._limits.get(c) or _limit_span(c.test))
+        return [(1, tuple(met)), (0, ())]
 
     def _rule_choices(self, rule: Rule, faults: FaultSet) -> Iterator[Choice]:
         scheme = self.index.scheme
@@ -294,7 +310,11 @@ def grouped(index: Index, slots: Sequence[SlotKey], view: View) -> list[Group]:
     if kept is None:
         if len(index.kept) > MOST_KEPT:
             index.kept.clear()
-        kept = index.kept[key] = _grouped(index, slots, view)
+        if view.limits:
+            kept = [g.with_limits(view.limits) for g in grouped(index, slots, replace(view, limits=()))]
+        else:
+            kept = _grouped(index, slots, view)
+        index.kept[key] = kept
     return kept  # type: ignore[return-value]  # the index knows nothing of groups
 
 

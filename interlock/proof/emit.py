@@ -8,7 +8,7 @@ force.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import product
@@ -26,11 +26,11 @@ Step = Callable[[Places, int, tuple[int, ...]], Result]
 
 @dataclass(frozen=True)
 class Compiled:
-    """The function, its inputs in order (slots, then booleans), and the probes in the order of its last result."""
+    """The function, its inputs in order (slots, then booleans), and where the probes stand in its last result."""
 
     step: Step
     inputs: tuple[str, ...]
-    probes: tuple[tuple[str, str], ...]  # ("act" | "force", rule)
+    probes: Mapping[tuple[str, str], int]  # ("act" | "force", rule)
     source: str
 
 
@@ -84,7 +84,7 @@ def compiled(circuit: Circuit, *, probe: bool = False) -> Compiled:
     asked, still = (f"q & {(1 << count) - 1}", f"q >> {count}") if any(t.coded for t in tables) else ("q", "0")
     lines.append(f"return {places}, {asked}, r, {still}, {text(circuit.bad)}, {shown}")
     source = "def step(L, E, X):\n    " + "\n    ".join(lines) + "\n"
-    return Compiled(_step(source, tuple(tables)), inputs, tuple(probes), source)
+    return Compiled(_step(source, tuple(tables)), inputs, {p: i for i, p in enumerate(probes)}, source)
 
 
 @lru_cache(maxsize=2048)

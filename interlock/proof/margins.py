@@ -115,10 +115,10 @@ def critical_values(decider: Decider, condition: Condition, up: bool) -> list[in
     wide: Limits = ((condition, Span(None, None)),)
     moved = system.with_limits(wide)
     found: set[int] = set()
-    for arisen, circuit in enumerate(moved.circuits):
+    for arisen in range(len(moved.circuits)):
         for number, config in enumerate(list(moved.configs)):
             if config.arisen == arisen:
-                for group in moved.groups(circuit, moved.view(number)):
+                for group in moved.groups_at(number):
                     found |= _edges(group, condition, up)
     whole = decider.full.with_limits(wide)
     for slots in decider.settling_on():

@@ -218,13 +218,13 @@ class Deviation:
     def __init__(self, abstract: System, full: System, arisen: int, x: Sequence[int], places: Places, run: Run) -> None:
         circuit = abstract.circuits[arisen]
         inputs = dict(zip(abstract.compiled(arisen).inputs, x, strict=True))
-        self.probes = {p: i for i, p in enumerate(full.compiled(arisen).probes)}
+        probes = full.compiled(arisen).probes
         self.run = run
         self.assumed: list[tuple[int, bool, int, str, str]] = []
         for use, acts, sign in assumed(circuit, inputs, places):
             forced = circuit.bools.get(("forced", use.rule)) if use.use != ACT else None
             value = acts and (forced is None or bool(inputs[circuit.alias.get(forced, forced)]))
-            probe = self.probes.get(("act" if use.use == ACT else "force", use.rule), -1)
+            probe = probes.get(("act" if use.use == ACT else "force", use.rule), -1)
             self.assumed.append((probe, value, sign, use.rule, use.use))
         self.now: set[Deviating] = set()
 
@@ -238,11 +238,13 @@ class Deviation:
         self.run.deviations |= self.now
 
 
-def wishes(circuit: Circuit, abstract: Circuit, inputs: Mapping[str, int], places: Places) -> dict[str, bool]:
-    """For rules of the whole cone: whether they had better be active."""
+def wishes(full: System, arisen: int, abstract: Circuit, inputs: Mapping[str, int], places: Places) -> dict[str, bool]:
+    """For rules of the whole cone: whether they had better be active. What follows from the signs of the cone alone is
+    worked out once."""
+    circuit = full.circuits[arisen]
     scheme = circuit.scheme
-    found: dict[str, bool] = {}
-    lines: dict[str, bool] = {}
+    known = full.wished.get(arisen)
+    found, lines = ({}, {}) if known is None else (dict(known[0]), dict(known[1]))
 
     def push(rule: str, want: bool) -> None:
         if rule in found:
@@ -260,11 +262,13 @@ def wishes(circuit: Circuit, abstract: Circuit, inputs: Mapping[str, int], place
             elif line.form is LineForm.EXTERNAL:
                 lines.setdefault(line.name, bool(test))
 
-    for key, i in circuit.layout.place.items():
-        if circuit.layout.comps[i].kind is Kind.RULE:
-            sign = circuit.one_sign(f"a{i}")
-            if sign in (1, -1):
-                push(key[1], sign > 0)
+    if known is None:
+        for key, i in circuit.layout.place.items():
+            if circuit.layout.comps[i].kind is Kind.RULE:
+                sign = circuit.one_sign(f"a{i}")
+                if sign in (1, -1):
+                    push(key[1], sign > 0)
+        full.wished[arisen] = dict(found), dict(lines)
     for rule, value in abstract.abstraction.fixed.items():
         push(rule, value)
     for use, acts, _ in assumed(abstract, inputs, places):
@@ -286,7 +290,6 @@ class Realiser:
     def __init__(self, abstract: System, full: System) -> None:
         self.abstract, self.full = abstract, full
         self._known: dict[object, Choice | None] = {}
-        self._groups: dict[object, list[Group]] = {}
 
     def choice(
         self,
@@ -320,7 +323,7 @@ class Realiser:
         a, f = self.abstract.circuits[arisen], self.full.circuits[arisen]
         given = dict(zip(self.abstract.compiled(arisen).inputs, x, strict=True))
         asked = dict(zip(self.abstract.compiled(arisen).inputs, wish_x, strict=True))
-        want = wishes(f, a, asked, places)
+        want = wishes(self.full, arisen, a, asked, places)
         for new, full_onset, _, _, ends in self.full.config_moves(now):
             if self.full.configs[new].arisen != arisen or not self._alike(config, onset, new, full_onset):
                 continue
@@ -377,9 +380,7 @@ class Realiser:
     ) -> Choice | None:
         values: dict[str, int] = {}
         solutions: list[tuple[Group, Bounds]] = []
-        if (new, onset) not in self._groups:
-            self._groups[new, onset] = self.full.groups(f, self.full.view(new, onset))
-        for group in self._groups[new, onset]:
+        for group in self.full.groups_at(new, onset):
             fixed: list[tuple[int, Sequence[int]]] = []
             loose: list[tuple[int, Sequence[int]]] = []
             for i, slot in enumerate(group.slots):

@@ -40,7 +40,7 @@ def seek(full: System, allowed: int, budget: int) -> Run | None:
     """A real run with more bad scans in a row than allowed, as the whole cone plays it; None where none was found
     within a budget of scans looked at."""
     config, _ = full.start
-    groups = full.groups(full.circuits[0], full.view(config))
+    groups = full.groups_at(config)
     if prod(len(full.group_vectors(g)) for g in groups) << len(full.circuits[0].bools) > MOST_WORLDS:
         return None
     node = _Seek(full, allowed, budget).find()
@@ -193,7 +193,7 @@ class _Seek:
         """For each input, the number of the part of the world it belongs to."""
         circuit = self.full.circuits[self.full.configs[config].arisen]
         number = {name: len(names) + i for i, name in enumerate(names)}
-        for k, group in enumerate(self.full.groups(circuit, self.full.view(config))):
+        for k, group in enumerate(self.full.groups_at(config)):
             number.update({circuit.slots[slot]: k for slot in group.slots})
         return [number[name] for name in names]
 

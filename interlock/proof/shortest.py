@@ -34,7 +34,7 @@ def shortest(full: System, wanted: int, before: int, budget: int = ZONES) -> Sho
     """Look in the whole cone for a run that ends with `wanted` bad scans in a row and takes fewer than `before` scans
     up to that row; not sure where the budget of zones did not suffice."""
     config, _ = full.start
-    groups = full.groups(full.circuits[0], full.view(config))
+    groups = full.groups_at(config)
     if prod(len(full.group_vectors(g)) for g in groups) << len(full.circuits[0].bools) > MOST_WORLDS:
         return Shorter(None, False)
     search = _Quickest(full, budget)

@@ -176,6 +176,8 @@ class System:
         self._config_number: dict[Config, int] = {}
         self._config_moves: dict[int, list[tuple[int, tuple[int, ...], tuple[int, ...], int, int]]] = {}
         self._inputs: dict[tuple[int, tuple[int, ...]], list[tuple[int, ...]]] = {}
+        self._groups: dict[tuple[int, tuple[int, ...]], list[Group]] = {}
+        self.wished: dict[int, tuple[dict[str, bool], dict[str, bool]]] = {}  # kept for replays: see `wishes`
         self._moves: dict[tuple[int, Places, int], list[Move]] = {}
         self._split: dict[Places, tuple[tuple[int, ...], tuple[int, ...]]] = {}
         self._signed = [i for i, s in enumerate(self.sign) if s]
@@ -348,7 +350,7 @@ class System:
         if not limits:
             return self
         moved = copy(self)
-        moved._limits, moved._inputs, moved._moves = limits, {}, {}
+        moved._limits, moved._inputs, moved._moves, moved._groups = limits, {}, {}, {}
         return moved
 
     def seen_elements(self) -> list[str]:
@@ -370,10 +372,9 @@ class System:
         key = (number, onset)
         if key not in self._inputs:
             circuit = self.circuits[self.configs[number].arisen]
-            view = self.view(number, onset)
             parts: list[list[tuple[int, ...]]] = []
             order: list[str] = []
-            for group in self.groups(circuit, view):
+            for group in self.groups_at(number, onset):
                 names = [circuit.slots[slot] for slot in group.slots]
                 sign = [self.slot_sign(circuit, slot) for slot in group.slots]
                 vectors = self.group_vectors(group)
@@ -392,6 +393,14 @@ class System:
                 found.append(tuple(flat[i] for i in pick))
             self._inputs[key] = found
         return self._inputs[key]
+
+    def groups_at(self, number: int, onset: tuple[int, ...] = ()) -> list[Group]:
+        """The slots of a configuration's circuit in independent groups."""
+        key = (number, onset)
+        if key not in self._groups:
+            circuit = self.circuits[self.configs[number].arisen]
+            self._groups[key] = self.groups(circuit, self.view(number, onset))
+        return self._groups[key]
 
     def groups(self, circuit: Circuit, view: View) -> list[Group]:
         """The circuit's slots in independent groups; those that name an element's onset stay even without slots."""

@@ -23,7 +23,7 @@ def tighten(d: list[int], n: int, i: int, j: int, bound: int) -> bool:
     row = d[j * n : (j + 1) * n]
     for k in range(0, n * n, n):
         via = d[k + i] + bound
-        if via < FAR:
+        if via < FAR and via < d[k + j]:  # else nothing in this row shrinks: it is closed already
             for m, onward in enumerate(row, k):
                 if via + onward < d[m]:  # noqa: PLR1730 (the innermost loop of the search: a call costs)
                     d[m] = via + onward
