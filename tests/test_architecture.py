@@ -36,6 +36,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "exercises": {"scheme", "logic", "plan", "explain", "bench"},
     # The page that joins what the others draw and say: it stands to the right of them.
     "handbook": {"scheme", "logic", "proof", "faults", "explain", "draw", "sheet", "bench", "exercises"},
+    # The same on slides.
+    "slides": {"scheme", "logic", "proof", "faults", "explain", "draw", "sheet", "exercises", "handbook"},
     "cli": {
         "bench",
         "elements",
@@ -58,6 +60,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "conform",
         "exercises",
         "handbook",
+        "slides",
     },
 }
 

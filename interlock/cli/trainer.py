@@ -1,4 +1,4 @@
-"""The commands for trainers: `handbook`, `exercises`. As in `app`, nothing heavy is imported here."""
+"""The commands for trainers: `handbook`, `slides`, `exercises`. As in `app`, nothing heavy is imported here."""
 
 from __future__ import annotations
 
@@ -9,30 +9,38 @@ import typer
 
 from interlock.cli.arguments import FileArgument, JsonOption
 
+FaultsOption = Annotated[
+    bool, typer.Option("--faults/--no-faults", help="study all single faults; a large scheme takes a minute")
+]
+StudyOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--study", metavar="FILE", help="take this study instead, as `inject --json` wrote it", show_default=False
+    ),
+]
+ResumeOption = Annotated[bool, typer.Option("--resume", help="go on with a study that was interrupted")]
+JobsOption = Annotated[int, typer.Option("--jobs", metavar="N", min=0, help="processes; 0: one a core")]
+PortableOption = Annotated[
+    bool, typer.Option("--portable", help="lay out without Graphviz, the same bytes on every machine")
+]
+WordsOption = Annotated[
+    str, typer.Option("--words", metavar="LANGUAGE", help="the page's own words: `en`, or a YAML file like en.yaml")
+]
+SeedOption = Annotated[int, typer.Option("--seed", metavar="N", min=0, help="the same questions for the same number")]
+
 
 def handbook(
     file: FileArgument,
     out: Annotated[Path, typer.Option("--out", metavar="FILE", help="the .html page to write", show_default=False)],
-    faults: Annotated[
-        bool, typer.Option("--faults/--no-faults", help="study all single faults; a large scheme takes a minute")
-    ] = True,
-    study: Annotated[
-        Path | None,
-        typer.Option(
-            "--study", metavar="FILE", help="take this study instead, as `inject --json` wrote it", show_default=False
-        ),
-    ] = None,
-    resume: Annotated[bool, typer.Option("--resume", help="go on with a study that was interrupted")] = False,
-    jobs: Annotated[int, typer.Option("--jobs", metavar="N", min=0, help="processes; 0: one a core")] = 0,
-    words: Annotated[
-        str, typer.Option("--words", metavar="LANGUAGE", help="the page's own words: `en`, or a YAML file like en.yaml")
-    ] = "en",
+    faults: FaultsOption = True,
+    study: StudyOption = None,
+    resume: ResumeOption = False,
+    jobs: JobsOption = 0,
+    words: WordsOption = "en",
     only_card: Annotated[
         bool, typer.Option("--card", help="only the card for the wall: what each stop means, on one A5 side")
     ] = False,
-    portable: Annotated[
-        bool, typer.Option("--portable", help="lay out without Graphviz, the same bytes on every machine")
-    ] = False,
+    portable: PortableOption = False,
     as_json: JsonOption = False,
 ) -> None:
     """Write one page that explains an installation: to read on a screen or a phone, offline, or to print.
@@ -41,22 +49,37 @@ def handbook(
     gives a page, which says what is missing. Status 1 where a claim does not hold or a case fails.
     """
     from interlock.cli import handbook as command
+    from interlock.cli.material import Wanted
 
     if only_card:
         raise typer.Exit(command.card(file, out, language=words, as_json=as_json))
     raise typer.Exit(
-        command.handbook(
-            file,
-            out,
-            faults=faults,
-            study_file=study,
-            resume=resume,
-            jobs=jobs,
-            language=words,
-            portable=portable,
-            as_json=as_json,
-        )
+        command.handbook(file, out, Wanted(faults, study, resume, jobs, portable), language=words, as_json=as_json)
     )
+
+
+def slides(
+    file: FileArgument,
+    out: Annotated[Path, typer.Option("--out", metavar="FILE", help="the .odp deck to write", show_default=False)],
+    faults: FaultsOption = True,
+    study: StudyOption = None,
+    resume: ResumeOption = False,
+    jobs: JobsOption = 0,
+    seed: SeedOption = 1,
+    words: WordsOption = "en",
+    portable: PortableOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Write the handbook's drawings and sentences as slides to edit: an OpenDocument presentation.
+
+    Texts are text boxes and drawings are shapes; reasons and details stand in the notes; questions come each with a
+    slide for the answer. Status 1 where a claim does not hold or a case fails.
+    """
+    from interlock.cli import slides as command
+    from interlock.cli.material import Wanted
+
+    wanted = Wanted(faults, study, resume, jobs, portable)
+    raise typer.Exit(command.slides(file, out, wanted, seed=seed, language=words, as_json=as_json))
 
 
 def exercises(
@@ -64,13 +87,11 @@ def exercises(
     out: Annotated[
         Path | None, typer.Option("--out", metavar="FILE", help="the .html page to write", show_default=False)
     ] = None,
-    seed: Annotated[int, typer.Option("--seed", metavar="N", min=0, help="the same questions for the same number")] = 1,
+    seed: SeedOption = 1,
     predict: Annotated[int, typer.Option("--predict", metavar="N", min=0, help="questions: what will happen?")] = 6,
     faults: Annotated[int, typer.Option("--faults", metavar="N", min=0, help="questions: which fault is this?")] = 4,
     settings: Annotated[int, typer.Option("--settings", metavar="N", min=0, help="questions: what stops it?")] = 3,
-    words: Annotated[
-        str, typer.Option("--words", metavar="LANGUAGE", help="the page's own words: `en`, or a YAML file like en.yaml")
-    ] = "en",
+    words: WordsOption = "en",
     as_json: JsonOption = False,
 ) -> None:
     """Write questions about a scheme to print, with a sheet of answers: what will happen, which fault, what stops it.
@@ -85,5 +106,5 @@ def exercises(
 
 def register(app: typer.Typer) -> None:
     """Add them to the command line."""
-    for command in (handbook, exercises):
+    for command in (handbook, slides, exercises):
         app.command()(command)

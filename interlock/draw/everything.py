@@ -11,7 +11,7 @@ from interlock.draw.logic import draw_logic
 from interlock.draw.machine import draw_machine
 from interlock.draw.matrix import draw_matrix
 from interlock.draw.overview import draw_overview
-from interlock.draw.page import CAUTION, Drawing
+from interlock.draw.page import A4, CAUTION, Drawing, Paper
 from interlock.draw.permit import draw_permits
 from interlock.draw.timing import draw_timing
 from interlock.draw.wiring import draw_wiring
@@ -33,34 +33,34 @@ class DrawingKind(Word):
     PERMIT = "permit"
 
 
-def _overview(scheme: Scheme, portable: bool) -> Iterator[Drawing]:
+def _overview(scheme: Scheme, portable: bool, _: Paper) -> Iterator[Drawing]:
     yield draw_overview(scheme, portable=portable)
 
 
-def _wiring(scheme: Scheme, _: bool) -> Iterator[Drawing]:
+def _wiring(scheme: Scheme, _: bool, _paper: Paper) -> Iterator[Drawing]:
     for unit in scheme.units:
         yield from draw_wiring(scheme, unit)
 
 
-def _matrix(scheme: Scheme, _: bool) -> Iterator[Drawing]:
-    yield from draw_matrix(scheme)
+def _matrix(scheme: Scheme, _: bool, paper: Paper) -> Iterator[Drawing]:
+    yield from draw_matrix(scheme, paper)
 
 
-def _ladder(scheme: Scheme, _: bool) -> Iterator[Drawing]:
+def _ladder(scheme: Scheme, _: bool, _paper: Paper) -> Iterator[Drawing]:
     yield from draw_ladders(scheme)
 
 
-def _logic(scheme: Scheme, portable: bool) -> Iterator[Drawing]:
+def _logic(scheme: Scheme, portable: bool, _: Paper) -> Iterator[Drawing]:
     for path in scheme.paths:
         yield draw_logic(scheme, path, portable=portable)
 
 
-def _machine(scheme: Scheme, _: bool) -> Iterator[Drawing]:
+def _machine(scheme: Scheme, _: bool, _paper: Paper) -> Iterator[Drawing]:
     for rule in scheme.rules.values():
         yield draw_machine(scheme, rule)
 
 
-def _case(scheme: Scheme, _: bool) -> Iterator[Drawing]:
+def _case(scheme: Scheme, _: bool, paper: Paper) -> Iterator[Drawing]:
     for number, case in enumerate(scheme.cases, 1):
         expected = [e.name for step in case.steps for e in step.expects]
         yield from draw_timing(
@@ -69,16 +69,17 @@ def _case(scheme: Scheme, _: bool) -> Iterator[Drawing]:
             name=f"case_{number:02d}",
             title=f"Case: {case.name}",
             always=expected,
+            paper=paper,
         )
 
 
-def _permit(scheme: Scheme, _: bool) -> Iterator[Drawing]:
+def _permit(scheme: Scheme, _: bool, paper: Paper) -> Iterator[Drawing]:
     atlas = Atlas(scheme)
     for x, y in atlas.planes():
-        yield from draw_permits(scheme, atlas.map(x, y))
+        yield from draw_permits(scheme, atlas.map(x, y), paper)
 
 
-_DRAW: dict[DrawingKind, Callable[[Scheme, bool], Iterator[Drawing]]] = {
+_DRAW: dict[DrawingKind, Callable[[Scheme, bool, Paper], Iterator[Drawing]]] = {
     DrawingKind.OVERVIEW: _overview,
     DrawingKind.WIRING: _wiring,
     DrawingKind.MATRIX: _matrix,
@@ -92,11 +93,15 @@ assert set(_DRAW) == set(DrawingKind), set(DrawingKind) - set(_DRAW)
 
 
 def draw(
-    scheme: Scheme, kinds: tuple[DrawingKind, ...] = tuple(DrawingKind), *, portable: bool = False
+    scheme: Scheme,
+    kinds: tuple[DrawingKind, ...] = tuple(DrawingKind),
+    *,
+    portable: bool = False,
+    paper: Paper = A4,
 ) -> Iterator[Drawing]:
     """The drawings of these kinds, one by one. Raises NoRendererError where a graph can't be laid out."""
     for kind in kinds:
-        yield from _DRAW[kind](scheme, portable)
+        yield from _DRAW[kind](scheme, portable, paper)
 
 
 def index_page(scheme: Scheme, drawings: list[Drawing]) -> str:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from interlock.draw.metrics import text_width, wrapped
-from interlock.draw.page import FOOT, HEAD, Drawing, Sheet, a4, framed
+from interlock.draw.page import A4, FOOT, HEAD, Drawing, Paper, Sheet, framed
 from interlock.draw.style import FAINT, LINE_HEIGHT, MARGIN, NORMAL, SMALL, Stroke
 from interlock.draw.svg import Svg
 from interlock.draw.words import condition_text, trigger_text
@@ -23,13 +23,12 @@ PADDING = 3.0
 LEAST_HEADER = 40.0
 
 
-def draw_matrix(scheme: Scheme) -> list[Drawing]:
-    """The matrix on as many A4 sheets as it takes: paths are split across, rules down."""
-    width, height = a4()
+def draw_matrix(scheme: Scheme, paper: Paper = A4) -> list[Drawing]:
+    """The matrix on as many sheets as it takes: paths are split across, rules down."""
     columns = _columns(scheme)
-    across = max(1, int((width - 2 * MARGIN - LEFT) // COLUMN))
+    across = max(1, int((paper.width - 2 * MARGIN - LEFT) // COLUMN))
     header = max([LEAST_HEADER, *(text_width(name, NORMAL) + 8 for name in columns)])
-    room = height - 2 * MARGIN - HEAD - FOOT - header
+    room = paper.height - 2 * MARGIN - HEAD - FOOT - header
     rows = [(rule, _row_height(scheme, rule)) for rule in scheme.rules.values()]
     sheets = [
         (part, names)
@@ -40,7 +39,7 @@ def draw_matrix(scheme: Scheme) -> list[Drawing]:
     for number, (part, names) in enumerate(sheets, 1):
         chosen = [rows[i] for i in part]
         sheet = Sheet(number, len(sheets))
-        drawings.append(_sheet(scheme, chosen, names, header, sheet))
+        drawings.append(_sheet(scheme, chosen, names, header, sheet, paper))
     return drawings
 
 
@@ -87,16 +86,20 @@ def _row_height(scheme: Scheme, rule: Rule) -> float:
 
 
 def _sheet(
-    scheme: Scheme, rows: Sequence[tuple[Rule, float]], names: Sequence[str], header: float, sheet: Sheet
+    scheme: Scheme,
+    rows: Sequence[tuple[Rule, float]],
+    names: Sequence[str],
+    header: float,
+    sheet: Sheet,
+    paper: Paper,
 ) -> Drawing:
-    width, height = a4()
     svg = framed(
         scheme,
         "Causes and effects",
         "A table. Each row is a rule with its cause, when it clears and how it resets; each column a path. A cell says "
         "whether the rule stops or starts the path while it is in force.",
-        width=width,
-        height=height,
+        width=paper.width,
+        height=paper.height,
         sheet=sheet,
         says="Each rule, while in force, stops or starts the paths in its row. A path runs while nothing stops it.",
     )

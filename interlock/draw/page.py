@@ -35,6 +35,18 @@ class Sheet:
     count: int = 1
 
 
+@dataclass(frozen=True, slots=True)
+class Paper:
+    """The size in points of what a drawing is laid out for, its frame included. Drawings that are split over sheets
+    have more sheets on a smaller paper; those that are one whole keep their own size."""
+
+    width: float = A4_LONG
+    height: float = A4_SHORT
+
+
+A4 = Paper()
+
+
 def a4(*, landscape: bool = True) -> tuple[float, float]:
     """The size of an A4 page in points."""
     return (A4_LONG, A4_SHORT) if landscape else (A4_SHORT, A4_LONG)
@@ -67,4 +79,5 @@ def framed(
         svg.lines(MARGIN, MARGIN + 25, [lines[0], *rest_of_it], colour=GREY)
     foot = wrapped(CAUTION, width - 2 * MARGIN, SMALL)
     svg.lines(MARGIN, height - MARGIN + 10 - (len(foot) - 1) * SMALL * LINE_HEIGHT, foot, size=SMALL, colour=GREY)
+    svg.framed(says)
     return svg

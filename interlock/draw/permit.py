@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from interlock.draw.metrics import fitted, text_width, wrapped
-from interlock.draw.page import FOOT, HEAD, Drawing, Sheet, a4, framed
+from interlock.draw.page import A4, FOOT, HEAD, Drawing, Paper, Sheet, framed
 from interlock.draw.patches import patches, told
 from interlock.draw.style import ACCENT, FAINT, GREY, LINE_HEIGHT, MARGIN, NORMAL, PAPER, SMALL, WARNING, Stroke
 from interlock.draw.svg import Svg
@@ -59,11 +59,12 @@ PATTERNS = (
     f'<line x1="0" y1="3.5" x2="7" y2="3.5" stroke="{ACCENT}" stroke-width="1.2"/></pattern>'
 )
 
-ROWS, COLUMNS = 2, 2
+LEAST_WIDTH, LEAST_HEIGHT = 280.0, 190.0  # of a panel
+LEAST_PLOT = 80.0  # height of its plot
 ROW = 215.0  # by which a sheet with a row of panels less is shorter
-LEFT, BELOW, ABOVE = 58.0, 92.0, 14.0  # room around a plot for its scales and its title
+LEFT, ABOVE, SCALE = 58.0, 14.0, 56.0  # room around a plot for its scales and its title
+KEY = 52.0  # room for what stands above the panels
 GAP = 14.0
-LEGEND = 4  # lines
 LEAST_X, LEAST_Y = 0.055, 0.075  # of an axis, between two values that are written at it
 Scale = Callable[[int], float]
 
@@ -89,18 +90,23 @@ def _demand(names: Sequence[str], asked: Sequence[str], *, harm: bool) -> str:
     return f"{', '.join(names)}: {'no running' if harm else 'no stop'} while {' and '.join(asked)}"
 
 
-def draw_permits(scheme: Scheme, found: PermitMap) -> list[Drawing]:
-    """A map on as many A4 sheets as its panels take. Panels that are the same everywhere are told in words."""
-    width, full = a4()
+def draw_permits(scheme: Scheme, found: PermitMap, paper: Paper = A4) -> list[Drawing]:
+    """A map on as many sheets as its panels take. Panels that are the same everywhere are told in words."""
+    width, full = paper.width, paper.height
+    across = max(1, int((width - 2 * MARGIN + GAP) // (LEAST_WIDTH + GAP)))
+    room = full - 2 * MARGIN - HEAD - FOOT - KEY
+    wide = (width - 2 * MARGIN - GAP * (across - 1)) / across
+    longest = max((len(_legend(scheme, found, p, wide)) for p in found.panels if p.uniform is None), default=0)
+    down = max(1, int(room // max(LEAST_HEIGHT, LEAST_PLOT + ABOVE + _below(longest))))
     panels = [panel for panel in found.panels if panel.uniform is None]
     same = [panel for panel in found.panels if panel.uniform is not None]
-    per_sheet = ROWS * COLUMNS
+    per_sheet = across * down
     parts = [panels[i : i + per_sheet] for i in range(0, len(panels), per_sheet)] or [[]]
     title = f"Where what may run: {axis_name(found.x)} and {axis_name(found.y)}"
     drawings = []
     for count, part in enumerate(parts, 1):
-        rows = max(1, -(-len(part) // COLUMNS))
-        height = full if rows == ROWS else full - (ROWS - rows) * ROW
+        rows = max(1, -(-len(part) // across))
+        height = full - (down - rows) * ROW
         svg = framed(
             scheme,
             title,
@@ -117,11 +123,13 @@ def draw_permits(scheme: Scheme, found: PermitMap) -> list[Drawing]:
             lines = [fitted(line, width - 2 * MARGIN, SMALL) for line in beside]
             svg.lines(MARGIN, top - 2, lines, size=SMALL)
             top += len(lines) * SMALL * LINE_HEIGHT
-        room_x = (width - 2 * MARGIN - GAP * (COLUMNS - 1)) / COLUMNS
         room_y = (height - top - MARGIN - FOOT + 12) / rows
         for i, panel in enumerate(part):
-            x = MARGIN + (i % COLUMNS) * (room_x + GAP)
-            _panel(svg, scheme, found, panel, (x, top + (i // COLUMNS) * room_y, room_x, room_y))
+            x, row = MARGIN + (i % across) * (wide + GAP), i // across
+            legends = [_legend(scheme, found, p, wide) for p in part[row * across : (row + 1) * across]]
+            legend = _cut(legends[i % across], wide, room_y)
+            below = _below(max(len(_cut(lines, wide, room_y)) for lines in legends))
+            _panel(svg, scheme, found, panel, (x, top + row * room_y, wide, room_y), legend, below)
         suffix = f"_{count}" if len(parts) > 1 else ""
         drawings.append(Drawing(f"permit_{_file(found.x)}_{_file(found.y)}{suffix}", title, svg))
     return drawings
@@ -189,9 +197,17 @@ def _key(svg: Svg, present: Sequence[Standing]) -> float:
     return y + 12
 
 
-def _panel(svg: Svg, scheme: Scheme, found: PermitMap, panel: Panel, at: tuple[float, float, float, float]) -> None:
+def _panel(
+    svg: Svg,
+    scheme: Scheme,
+    found: PermitMap,
+    panel: Panel,
+    at: tuple[float, float, float, float],
+    legend: Sequence[str],
+    below: float,
+) -> None:
     left, top, width, height = at
-    plot = (left + LEFT, top + ABOVE, width - LEFT - 6, height - ABOVE - BELOW)
+    plot = (left + LEFT, top + ABOVE, width - LEFT - 6, height - ABOVE - below)
     title = fitted(names_of(scheme, panel), width, NORMAL, bold=True)
     svg.text(left, top + 8, title, bold=True)
     x_marks = marks(scheme, found.x, panel.subjects)
@@ -215,7 +231,7 @@ def _panel(svg: Svg, scheme: Scheme, found: PermitMap, panel: Panel, at: tuple[f
         svg.box(x - wide / 2, y - 7.5, wide, 10, stroke=None)
         svg.text(x, y, words, size=SMALL, bold=True, anchor="middle")
     _scales(svg, found, panel, (x_marks, y_marks), (to_x, to_y), plot)
-    _legend(svg, scheme, panel, [*x_marks, *y_marks], (left, plot[1] + plot[3] + 56, width))
+    svg.lines(left, plot[1] + plot[3] + SCALE, legend, size=SMALL, colour=GREY)
 
 
 def _scale(axis: Sequence[Piece], marked: Sequence[Mark], start: float, length: float, least: float) -> Scale:
@@ -297,21 +313,31 @@ def _scales(
              colour=GREY, turned=True)  # fmt: skip
 
 
-def _legend(svg: Svg, scheme: Scheme, panel: Panel, marked: Sequence[Mark], at: tuple[float, float, float]) -> None:
-    x, y, width = at
+def _legend(scheme: Scheme, found: PermitMap, panel: Panel, width: float) -> list[str]:
+    """The limits of the panel's rules, then what requirements ask, in lines of a panel's width."""
     said = []
     for name in panel.rules:
         rule = scheme.rules[name]
         tests = [asked_text(scheme, rule.watches, rule.watched, t.test) for t in (rule.trips, rule.clears)]
         said.append(f"{name} trips {tests[0]}, clears {tests[1]}")
     demands: dict[tuple[tuple[str, ...], bool], dict[str, None]] = {}
-    for mark in marked:
+    for mark in (*marks(scheme, found.x, panel.subjects), *marks(scheme, found.y, panel.subjects)):
         demands.setdefault((mark.names, mark.harm), {})[mark.asked] = None
     said += [_demand(names, list(asked), harm=harm) for (names, harm), asked in demands.items()]
-    lines = wrapped("; ".join(said), width, SMALL)
-    if len(lines) > LEGEND:
-        lines = [*lines[: LEGEND - 1], fitted(" ".join(lines[LEGEND - 1 :]), width, SMALL)]
-    svg.lines(x, y, lines, size=SMALL, colour=GREY)
+    return wrapped("; ".join(said), width, SMALL)
+
+
+def _below(lines: int) -> float:
+    """Room under a plot: its scale, then so many lines."""
+    return SCALE + max(0, lines - 1) * SMALL * LINE_HEIGHT + SMALL
+
+
+def _cut(lines: Sequence[str], width: float, height: float) -> list[str]:
+    """The lines that leave a plot its room in a panel of that height; it takes dozens of rules to lose one."""
+    most = max(1, int((height - ABOVE - LEAST_PLOT - SCALE - SMALL) / (SMALL * LINE_HEIGHT)) + 1)
+    if len(lines) <= most:
+        return list(lines)
+    return [*lines[: most - 1], fitted(" ".join(lines[most - 1 :]), width, SMALL)]
 
 
 def marks(scheme: Scheme, group: Alike, subjects: Sequence[Subject]) -> list[Mark]:

@@ -36,8 +36,19 @@ class Svg:
     height: float
     title: str
     description: str
+    says: str = ""  # how to read it, where its frame says so
+    framing: int = 0  # of the parts, how many at the beginning are the frame's
     _parts: list[str] = field(default_factory=list)
     _patterns: str = ""
+
+    def framed(self, says: str) -> None:
+        """All that was drawn so far is the frame around what follows; `says` is its line on how to read that."""
+        self.says, self.framing = says, len(self._parts)
+
+    @property
+    def inside(self) -> str:
+        """What was drawn inside the frame, as markup."""
+        return "\n".join(self._parts[self.framing :])
 
     def define(self, patterns: str) -> None:
         """Patterns to fill boxes with, as markup, beside the warning hatching that is always there."""

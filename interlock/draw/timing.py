@@ -12,7 +12,7 @@ from math import log2
 
 from interlock.draw.history import Segment, only, worth_showing
 from interlock.draw.metrics import text_width, wrapped
-from interlock.draw.page import FOOT, HEAD, Drawing, Sheet, a4, framed
+from interlock.draw.page import A4, FOOT, HEAD, Drawing, Paper, Sheet, framed
 from interlock.draw.style import FAINT, GREY, MARGIN, NORMAL, PAPER, SMALL, Stroke
 from interlock.draw.svg import Svg
 from interlock.draw.words import STATE_WORDS, kind_of
@@ -44,16 +44,16 @@ def draw_timing(
     title: str,
     always: Collection[str] = (),
     exactly: bool = False,
+    paper: Paper = A4,
 ) -> list[Drawing]:
-    """The diagram on as many A4 sheets as its rows take.
+    """The diagram on as many sheets as its rows take.
 
     `always`: names shown even where they never change; `exactly`: these and no others.
     """
-    width, height = a4()
     segments = only(segments, set(always) if exactly else worth_showing(segments, always))
-    xs = _places(segments, MARGIN + LABEL, width - MARGIN)
+    xs = _places(segments, MARGIN + LABEL, paper.width - MARGIN)
     rows = _rows(scheme, segments, xs)
-    room = height - 2 * MARGIN - HEAD - FOOT - AXIS_ROOM - STEPS
+    room = paper.height - 2 * MARGIN - HEAD - FOOT - AXIS_ROOM - STEPS
     sheets: list[list[Row]] = [[]]
     for row in rows:
         if sheets[-1] and sum(r.height for r in sheets[-1]) + row.height > room:
@@ -65,8 +65,8 @@ def draw_timing(
             scheme,
             title,
             f"A timing diagram. {_story(scheme, segments)}",
-            width=width,
-            height=height,
+            width=paper.width,
+            height=paper.height,
             sheet=Sheet(number, len(sheets)),
             says="Time runs to the right, not to scale: each change stands with its time, long waits are drawn short.",
         )

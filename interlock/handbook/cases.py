@@ -20,7 +20,7 @@ def cases(material: Material, words: Catalogue) -> Part:
     sheets = list(material.drawings.get(DrawingKind.CASE, ()))
     body = [paragraph(words("cases.says"))]
     for number, (item, result) in enumerate(zip(told(material.scheme), material.cases, strict=True), 1):
-        own = [d for d in sheets if _of(d.name, number)]
+        own = [d for d in sheets if sheet_of(d.name, number)]
         steps = item_html(item, "")
         body += [
             element("h3", result.name, "" if not own else 'class="screen"'),
@@ -31,7 +31,7 @@ def cases(material: Material, words: Catalogue) -> Part:
     return Part("cases", words("cases.title"), joined(body), "sheets" if sheets else "")
 
 
-def _of(name: str, number: int) -> bool:
+def sheet_of(name: str, number: int) -> bool:
     """`case_03_1` is a sheet of case 3."""
     return name.split("_")[1:2] == [f"{number:02d}"]
 
@@ -43,9 +43,13 @@ def _titled(sheets: Iterable[Drawing], name: str) -> list[Drawing]:
 def _result(result: CaseResult, words: Catalogue) -> Html:
     if result.passed:
         return paragraph(words("cases.passes"), "screen")
-    failed = [
+    return Html(f'<div class="warning"><p>{safe(words("cases.fails"))}</p>{items(failures(result, words))}</div>\n')
+
+
+def failures(result: CaseResult, words: Catalogue) -> list[str]:
+    """What a case expects that is not so, step by step."""
+    return [
         words("cases.failed", step=step.number, name=f.name, expected=f.expected, got=f.got)
         for step in result.steps
         for f in step.failures
     ]
-    return Html(f'<div class="warning"><p>{safe(words("cases.fails"))}</p>{items(failed)}</div>\n')

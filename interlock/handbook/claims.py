@@ -28,15 +28,19 @@ def claims(material: Material, words: Catalogue) -> Part:
     for item in requirements(scheme):
         own = [c for c in scheme.claims if c.requirement == item.name]
         body.append(_requirement(material, words, item, own))
-    unprotected = not_protected(scheme)
+    unprotected = unprotected_words(scheme)
     if unprotected:
-        said = items(f"{item.name}: {' '.join(sentence(s) for s in item.sentences)}" for item in unprotected)
-        body.append(Html(f'<div class="warning">{said}</div>\n'))
+        body.append(Html(f'<div class="warning">{items(unprotected)}</div>\n'))
     return Part("claims", words("claims.title"), joined(body))
 
 
+def unprotected_words(scheme: Scheme) -> list[str]:
+    """Of each path that nothing switches, what that means."""
+    return [f"{item.name}: {' '.join(sentence(s) for s in item.sentences)}" for item in not_protected(scheme)]
+
+
 def _requirement(material: Material, words: Catalogue, item: Item, own: Sequence[Claim]) -> Html:
-    heads = [words(f"claims.{key}") for key in ("claim", "verdict", "exposure", "allowed", "margin")]
+    heads = [words(f"claims.{key}") for key in HEADS]
     rows = [_row(material.scheme, words, claim, material.verdicts.get(claim.name)) for claim in own]
     stories = [
         joined([element("h4", claim.name), paragraph(words("claims.story")), items(material.stories[claim.name])])
@@ -50,14 +54,24 @@ def _requirement(material: Material, words: Catalogue, item: Item, own: Sequence
 
 
 def _row(scheme: Scheme, words: Catalogue, claim: Claim, verdict: Verdict | None) -> Sequence[str]:
+    name, word, *rest = verdict_words(scheme, words, claim, verdict)
+    bad = verdict is not None and verdict.outcome is not Outcome.HOLDS
+    return (name, Html(f'<span class="verdict-bad">{safe(word)}</span>') if bad else word, *rest)
+
+
+HEADS = ("claim", "verdict", "exposure", "allowed", "margin")
+
+
+def verdict_words(
+    scheme: Scheme, words: Catalogue, claim: Claim, verdict: Verdict | None
+) -> tuple[str, str, str, str, str]:
+    """A claim's row under `HEADS`."""
     allowed = time_text(claim.longer_than.us)
     if verdict is None:
         return (claim.name, words("claims.not_judged"), words("claims.none"), allowed, words("claims.none"))
-    word = words(_WORD[verdict.outcome])
-    shown = word if verdict.outcome is Outcome.HOLDS else Html(f'<span class="verdict-bad">{safe(word)}</span>')
     return (
         claim.name,
-        shown,
+        words(_WORD[verdict.outcome]),
         _exposure(words, verdict, allowed),
         allowed,
         _margins(scheme, words, verdict.margins) or verdict.reason or words("claims.none"),

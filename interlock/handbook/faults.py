@@ -36,17 +36,28 @@ def faults(material: Material, words: Catalogue) -> Part:
     return Part("faults", words("faults.title"), body)
 
 
-def _singles(scheme: Scheme, study: Study, words: Catalogue, *, installed: bool) -> Iterator[Html]:
-    """The single points: in service each with what helps against it, mistakes of installation in a line each."""
-    kind = "mistakes" if installed else "singles"
+def singles(scheme: Scheme, study: Study, *, installed: bool) -> list[tuple[FaultEffect, str]]:
+    """The faults that alone let something run that must not, each with what it lets run: those in service, or those
+    of installation."""
     known = {c.name for c, f in zip(scheme.claims, study.cut_sets, strict=True) if () in f.minimal}
-    found = [
+    return [
         (effect, said)
         for effect in study.effects
         if effect.effect is Effect.VIOLATES and scheme.faults[effect.fault].installation is installed
         for said in [harm(scheme, effect, known)]
         if said
     ]
+
+
+def single_words(scheme: Scheme, effect: FaultEffect, said: str, words: Catalogue) -> str:
+    """What a single point of failure in service leads to, what helps, what shows it."""
+    return f"{said}. {sentence(way_out(scheme.faults[effect.fault]))} {_signs(scheme, effect, words)}"
+
+
+def _singles(scheme: Scheme, study: Study, words: Catalogue, *, installed: bool) -> Iterator[Html]:
+    """The single points: in service each with what helps against it, mistakes of installation in a line each."""
+    kind = "mistakes" if installed else "singles"
+    found = singles(scheme, study, installed=installed)
     yield element("h3", words(f"faults.{kind}"))
     if not found:
         yield paragraph(words(f"faults.no_{kind}"))
@@ -60,7 +71,7 @@ def _singles(scheme: Scheme, study: Study, words: Catalogue, *, installed: bool)
         return
     for effect, said in found:
         yield element("h4", effect.fault)
-        yield paragraph(f"{said}. {sentence(way_out(scheme.faults[effect.fault]))} {_signs(scheme, effect, words)}")
+        yield paragraph(single_words(scheme, effect, said, words))
 
 
 def _signs(scheme: Scheme, effect: FaultEffect, words: Catalogue) -> str:
@@ -78,12 +89,17 @@ def _table(scheme: Scheme, study: Study, words: Catalogue) -> Iterator[Html]:
     rows = failure_modes(scheme, study)
     yield element("h3", words("faults.table"))
     yield paragraph(words("faults.classes"))
-    yield items(f"{word} ({count})" + (f": {means}" if means else "") for word, count, means in counts(rows))
+    yield items(class_words(rows))
     shown = table(
         words("faults.table_caption"), [text(say(COLUMNS[c])) for c in Column], [_row(row) for row in rows], "faults"
     )
     opens = words.count("faults.table_open", len(rows))
     yield Html(f"<details><summary>{safe(opens)}</summary>\n{shown}</details>\n")
+
+
+def class_words(rows: Sequence[FailureMode]) -> list[str]:
+    """The severity classes, how many faults are in each, and what each means."""
+    return [f"{word} ({count})" + (f": {means}" if means else "") for word, count, means in counts(rows)]
 
 
 def _row(row: FailureMode) -> Sequence[str]:

@@ -49,15 +49,7 @@ def loads(scheme: Scheme) -> list[Path]:
 def about(material: Material, words: Catalogue) -> Part:
     """What there is, and whether all is well with it."""
     scheme = material.scheme
-    counted = words(
-        "about.counts",
-        sources=words.count("about.sources", len(sources(scheme))),
-        loads=words.count("about.loads", len(loads(scheme))),
-        rules=words.count("about.rules", len(scheme.rules)),
-        claims=words.count("about.claims", len(scheme.claims)),
-    )
-    said = [counted, *_judged(material, words)]
-    body = [items(said, "good" if material.good and material.whole else "")]
+    body = [items(short_words(material, words), "good" if material.good and material.whole else "")]
     missing = list(missing_words(material, words))
     if missing:
         body.append(Html(f'<div class="warning">{paragraph(words("about.missing"))}{items(missing)}</div>\n'))
@@ -66,7 +58,21 @@ def about(material: Material, words: Catalogue) -> Part:
     return Part("about", words("about.title"), joined(body))
 
 
-def _judged(material: Material, words: Catalogue) -> Iterator[str]:
+def short_words(material: Material, words: Catalogue) -> list[str]:
+    """What there is, counted, then what was found about it."""
+    scheme = material.scheme
+    counted = words(
+        "about.counts",
+        sources=words.count("about.sources", len(sources(scheme))),
+        loads=words.count("about.loads", len(loads(scheme))),
+        rules=words.count("about.rules", len(scheme.rules)),
+        claims=words.count("about.claims", len(scheme.claims)),
+    )
+    return [counted, *judged_words(material, words)]
+
+
+def judged_words(material: Material, words: Catalogue) -> Iterator[str]:
+    """What was found about claims, cases and faults, a sentence each."""
     yield _claims_judged(material, words)
     if not material.cases:
         yield words("about.no_cases")
@@ -128,8 +134,13 @@ def more(material: Material, words: Catalogue) -> Part:
 
 
 def _chapters(scheme: Scheme, sections: tuple[Section, ...]) -> Html:
+    return joined(_chapter(chapter) for chapter in chapters(scheme, sections))
+
+
+def chapters(scheme: Scheme, sections: Iterable[Section]) -> list[Chapter]:
+    """Those of these chapters of the explanation that the scheme has."""
     found: dict[Section, Chapter] = {chapter.section: chapter for chapter in document(scheme).chapters}
-    return joined(_chapter(found[section]) for section in sections if section in found)
+    return [found[section] for section in sections if section in found]
 
 
 def _chapter(chapter: Chapter) -> Html:

@@ -39,7 +39,7 @@ def rules(material: Material, words: Catalogue) -> Part:
         own = [
             element("h3", text(item.heading)),
             item_html(item, ""),
-            pairs(_numbers(material.scheme, rule, words)),
+            pairs(numbers(material.scheme, rule, words)),
             _machine(words, machines.get(f"machine_{rule.name}")),
         ]
         body.append(Html(f'<article class="rule" id="rule-{plain(rule.name)}">{joined(own)}</article>\n'))
@@ -50,7 +50,7 @@ def _machine(words: Catalogue, drawing: Drawing | None) -> Html:
     return strip(words, drawing) if drawing else Html("")
 
 
-def _numbers(scheme: Scheme, rule: Rule, words: Catalogue) -> Iterator[tuple[str, str]]:
+def numbers(scheme: Scheme, rule: Rule, words: Catalogue) -> Iterator[tuple[str, str]]:
     """A rule's own numbers, name by name."""
     yield words("rules.watches"), rule.watched
     yield words("rules.trips"), trigger_text(scheme, rule, rule.trips)

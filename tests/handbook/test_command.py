@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from interlock.cli import handbook as command
+from interlock.cli import material as command
 from interlock.cli.inject import inject
 from interlock.cli.inject_outputs import Wanted
 from interlock.cli.prove import judged

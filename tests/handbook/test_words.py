@@ -11,6 +11,7 @@ import pytest
 import yaml
 
 import interlock.handbook
+import interlock.slides
 from interlock.cli.study_file import file_digest, read_study
 from interlock.explain.failure_modes import Column, failure_modes
 from interlock.explain.failure_table import cell, counts
@@ -31,14 +32,15 @@ from interlock.sheet.cautions import CAUTIONS, NO_CERTIFICATE
 from tests.handbook.pages import ROOT
 
 FOLDER = Path(interlock.handbook.__file__).parent
+SLIDES = Path(interlock.slides.__file__).parent
 MOVING = ("bench", "exercises")  # parts with packages and tests of their own
 SHIPPED = (FOLDER / "words" / "en.yaml").read_text(encoding="utf-8")
 
 
 def keys_in_code() -> set[str]:
-    """Every text of the package that looks like a key of the catalogue, whole or with a part filled in (`*`)."""
+    """Every text of the two packages that looks like a key of the catalogue, whole or with a part filled in (`*`)."""
     found = set()
-    for path in FOLDER.glob("*.py"):
+    for path in (*FOLDER.glob("*.py"), *SLIDES.glob("*.py")):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Constant) and isinstance(node.value, str):
                 found.add(node.value)

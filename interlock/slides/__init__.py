@@ -1,0 +1,1 @@
+"""The handbook as a deck of slides that a trainer can edit."""
