@@ -2,25 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from interlock.bench.setting import at_rest, scripts
 from interlock.bench.tables import Plain, installation, mark, program_table, shift_words, shifted, shifts
 from interlock.bench.words import Words
-from interlock.draw.words import STATE_WORDS
 from interlock.explain.conditions import seen
 from interlock.explain.injection import happened
 from interlock.explain.phrases import say, sentence, text
 from interlock.explain.tables import CONTACTS, INPUTS, MODE_MEANS
-from interlock.explain.words import Say
+from interlock.explain.words import ENGLISH, Say
 from interlock.scheme.model import AnyOf, Condition, Fault, Interval, Limit, Rule, Scheme, Sensor, Trigger
 from interlock.scheme.units import Kind
-from interlock.scheme.words import Combine, Contact, EnergisedWhen, LineForm, Mode, Signal
+from interlock.scheme.words import Combine, Contact, EnergisedWhen, LineForm, Mode, Signal, State
 
+Phrases = Mapping[Say, str]
 SLIDER_STEPS = 400  # a slider has about so many positions: one for each pixel of a phone's width
 
 
-def facts(scheme: Scheme, words: Words) -> Plain:
+def facts(scheme: Scheme, words: Words, phrases: Phrases = ENGLISH) -> Plain:
     """All of it, ready for JSON. Raises TooWideError."""
     program, faults = installation(scheme)
     table = program_table(program)
@@ -56,7 +56,7 @@ def facts(scheme: Scheme, words: Words) -> Plain:
             for x in scheme.lines.values()
         ],
         "reads": {unit: list(scheme.reads(unit)) for unit in scheme.units},
-        "rules": [_rule(scheme, rule) for rule in scheme.rules.values()],
+        "rules": [_rule(scheme, rule, phrases) for rule in scheme.rules.values()],
         "paths": [
             {
                 "name": p.name,
@@ -82,18 +82,18 @@ def facts(scheme: Scheme, words: Words) -> Plain:
                 "starts_scans": o.starts_within.scans,
                 "wire": o.wire,
                 "terminal": o.terminal,
-                "energised": text(say(Say.LINK_ENERGISED, output=o.name)),
-                "released": text(say(Say.LINK_RELEASED, output=o.name)),
-                "contact": [text(say(key)) for key in CONTACTS[o.contact]],
-                "input": [text(say(key)) for key in INPUTS[o.runs_when]],
+                "energised": text(say(Say.LINK_ENERGISED, output=o.name), phrases),
+                "released": text(say(Say.LINK_RELEASED, output=o.name), phrases),
+                "contact": [text(say(key), phrases) for key in CONTACTS[o.contact]],
+                "input": [text(say(key), phrases) for key in INPUTS[o.runs_when]],
             }
             for o in scheme.outputs.values()
         ],
-        "faults": [_fault(scheme, fault) for fault in faults],
+        "faults": [_fault(scheme, fault, phrases) for fault in faults],
         "unplantable": [name for name in scheme.faults if name not in {f.name for f in faults}],
         "rest": at_rest(scheme, program),
         "cases": scripts(scheme, faults),
-        "states": {str(state): words for state, words in STATE_WORDS.items()},
+        "states": {str(state): words[f"state_{state}"] for state in State},
         "words": dict(words),
     }
 
@@ -158,16 +158,16 @@ def rounded_step(least: int) -> int:
         power *= 10
 
 
-def _rule(scheme: Scheme, rule: Rule) -> Plain:
+def _rule(scheme: Scheme, rule: Rule, phrases: Phrases) -> Plain:
     return {
         "name": rule.name,
         "unit": rule.unit,
         "watches": str(rule.watches),
         "watched": rule.watched,
-        "trips": _when(scheme, rule, rule.trips, delayed=True),
-        "clears": _when(scheme, rule, rule.clears, delayed=True),
-        "tripping": _when(scheme, rule, rule.trips, delayed=False),
-        "clearing": _when(scheme, rule, rule.clears, delayed=False),
+        "trips": _when(scheme, rule, rule.trips, phrases, delayed=True),
+        "clears": _when(scheme, rule, rule.clears, phrases, delayed=True),
+        "tripping": _when(scheme, rule, rule.trips, phrases, delayed=False),
+        "clearing": _when(scheme, rule, rule.clears, phrases, delayed=False),
         "trip_us": rule.trips.delay.us,
         "clear_us": rule.clears.delay.us,
         "trip_scans": rule.trips.delay.scans,
@@ -175,7 +175,7 @@ def _rule(scheme: Scheme, rule: Rule) -> Plain:
         "manual": rule.manual,
         "reset_by": rule.reset_by,
         "only_while": _conditions(rule.only_while),
-        "only_while_words": [text(seen(scheme, c.signal, c.name, c.test)) for c in rule.only_while],
+        "only_while_words": [text(seen(scheme, c.signal, c.name, c.test), phrases) for c in rule.only_while],
         "overridden_by": rule.overridden_by,
         "override_scans": rule.override_at_most.scans if rule.override_at_most else None,
         "blocks": [[t.path, _any_of(t.when)] for t in rule.blocks],
@@ -186,8 +186,9 @@ def _rule(scheme: Scheme, rule: Rule) -> Plain:
     }
 
 
-def _when(scheme: Scheme, rule: Rule, trigger: Trigger, *, delayed: bool) -> str:
-    return text(seen(scheme, rule.watches, rule.watched, trigger.test, trigger.delay if delayed else None))
+def _when(scheme: Scheme, rule: Rule, trigger: Trigger, phrases: Phrases, *, delayed: bool) -> str:
+    said = seen(scheme, rule.watches, rule.watched, trigger.test, trigger.delay if delayed else None)
+    return text(said, phrases)
 
 
 def _conditions(conditions: Iterable[Condition]) -> list[list[object]]:
@@ -198,15 +199,15 @@ def _any_of(when: AnyOf) -> list[list[list[object]]]:
     return [_conditions(alternative) for alternative in when]
 
 
-def _fault(scheme: Scheme, fault: Fault) -> Plain:
+def _fault(scheme: Scheme, fault: Fault, phrases: Phrases) -> Plain:
     first = fault.single()[0]
     return {
         "name": fault.name,
         "part": str(first.part) if not fault.together else "common_cause",
         "parts": list(fault.parts) if not fault.together else [fault.name.partition(".")[0]],
         "mode": str(first.mode).replace("_", " ") if not fault.together else "",
-        "means": sentence(say(MODE_MEANS[first.mode][first.part])) if not fault.together else "",
-        "words": text(happened(scheme, fault)),
+        "means": sentence(say(MODE_MEANS[first.mode][first.part]), phrases) if not fault.together else "",
+        "words": text(happened(scheme, fault), phrases),
         "once": all(single.mode is Mode.POWER_CYCLED for single in fault.single()),
         "units": [p for s in fault.single() if s.mode is Mode.POWER_CYCLED for p in s.parts],
         "shifted": list(shifted(fault)),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib.resources import files
 
@@ -10,6 +11,7 @@ from interlock.bench.facts import facts
 from interlock.bench.markup import markup
 from interlock.bench.style import STYLE
 from interlock.bench.words import Words
+from interlock.explain.words import ENGLISH, Say
 from interlock.scheme.model import Scheme
 
 SCRIPTS = ("machine.js", "why.js", "causes.js", "chart.js", "lit.js", "link.js")
@@ -31,9 +33,9 @@ class Section:
     data: str
 
 
-def section(scheme: Scheme, words: Words, *, portable: bool = False) -> Section:
+def section(scheme: Scheme, words: Words, phrases: Mapping[Say, str] = ENGLISH, *, portable: bool = False) -> Section:
     """The bench of a scheme. Raises TooWideError, and NoRendererError where a drawing can't be laid out."""
-    known = facts(scheme, words)
+    known = facts(scheme, words, phrases)
     body = markup(scheme, known, words, portable=portable)
     return Section(words["title"], body, script(), STYLE, json.dumps(known, ensure_ascii=False, separators=(",", ":")))
 

@@ -1,4 +1,4 @@
-"""`--words`: the catalogue of a page's own words."""
+"""`--words`: the catalogue of all words but a scheme's own; `interlock words` writes it."""
 
 from __future__ import annotations
 
@@ -7,8 +7,10 @@ from pathlib import Path
 
 import typer
 
+from interlock.cli.files import refused, write_whole
+from interlock.cli.render import print_json, tell
 from interlock.cli.status import Exit
-from interlock.handbook.words import Catalogue, WordsError, english, languages, of_language, read
+from interlock.handbook.words import Catalogue, WordsError, english, languages, of_language, read, whole
 
 WRONG_SHOWN = 8  # of what is wrong with a catalogue
 
@@ -31,3 +33,26 @@ def catalogue(language: str) -> Catalogue:
     more = ["and more of the kind"] if len(lines) > WRONG_SHOWN else []
     sys.stderr.writelines(f"--words {language}: {line}\n" for line in [*lines[:WRONG_SHOWN], *more])
     raise typer.Exit(Exit.BAD_INPUT)
+
+
+def write_catalogue(out: Path, language: str, *, as_json: bool) -> int:
+    """Write a catalogue whole, for someone to translate."""
+    if why := refused(out, ".yaml"):
+        sys.stderr.write(f"--out {out}: {why}\n")
+        return Exit.BAD_INPUT
+    words = catalogue(language)
+    try:
+        write_whole(out, whole(words).encode())
+    except OSError as error:
+        sys.stderr.write(f"--out {out}: {error.strerror or error}\n")
+        return Exit.BAD_INPUT
+    if as_json:
+        print_json({"file": str(out), "language": words.language, "texts": len(words.texts), "terms": len(words.terms)})
+    else:
+        tell(
+            [
+                f"{out}: {len(words.texts)} texts and {len(words.terms)} terms in the language `{words.language}`",
+                "  translate what stands on the right, then give the file to --words",
+            ]
+        )
+    return Exit.GOOD

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from interlock.bench.section import IDENT
 from interlock.bench.tables import TooWideError
 from interlock.cli.catalogue import catalogue
 from interlock.cli.files import refused, write_whole
@@ -42,7 +43,7 @@ def exercises(
     words = catalogue(language)
     scheme = opened(file, as_json=as_json)
     try:
-        scene = Scene(scheme)
+        scene = Scene(scheme, words.under(IDENT))
         asked = questions(scene, seed, {kind: counts[str(kind)] for kind in Kind})
         page = exercise_set(scene, asked, seed, words)
     except TooWideError as error:
@@ -75,7 +76,7 @@ def exercises(
 def _json(
     file: Path, out: Path | None, seed: int, scene: Scene, asked: tuple[Question, ...], words: Catalogue
 ) -> dict[str, Any]:
-    said = Tell(scene, words.under(EXERCISES))
+    said = Tell(scene, words.under(EXERCISES), words.phrases)
     return {
         "scheme": str(file),
         "file": None if out is None else str(out),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
+from interlock.bench.section import IDENT
 from interlock.cli.material import Kind, Wanted, written
 from interlock.exercises.questions import questions
 from interlock.exercises.scene import Scene
@@ -27,8 +28,8 @@ def slides(file: Path, out: Path, wanted: Wanted, *, seed: int, language: str, a
     """Work everything out, then write the deck, whole or not at all. What was interrupted is said to be missing."""
 
     def made(material: Material, words: Catalogue) -> bytes:
-        scene = Scene(material.scheme)
-        return deck(material, words, Tell(scene, words.under(EXERCISES)), questions(scene, seed))
+        scene = Scene(material.scheme, words.under(IDENT))
+        return deck(material, words, Tell(scene, words.under(EXERCISES), words.phrases), questions(scene, seed))
 
     wanted = replace(wanted, paper=PAPER)
     return written(file, out, OF_DECK, wanted, made, language=language, as_json=as_json)

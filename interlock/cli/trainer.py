@@ -1,4 +1,4 @@
-"""The commands for trainers: `handbook`, `slides`, `exercises`. As in `app`, nothing heavy is imported here."""
+"""The commands for trainers: `handbook`, `slides`, `exercises`, `words`. As in `app`, nothing heavy comes with it."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ PortableOption = Annotated[
     bool, typer.Option("--portable", help="lay out without Graphviz, the same bytes on every machine")
 ]
 WordsOption = Annotated[
-    str, typer.Option("--words", metavar="LANGUAGE", help="the page's own words: `en`, or a YAML file like en.yaml")
+    str, typer.Option("--words", metavar="LANGUAGE", help="`en`, or a YAML file as `interlock words` writes it")
 ]
 SeedOption = Annotated[int, typer.Option("--seed", metavar="N", min=0, help="the same questions for the same number")]
 
@@ -104,7 +104,23 @@ def exercises(
     raise typer.Exit(write_exercises(file, out, seed, counts, language=words, as_json=as_json))
 
 
+def words(
+    out: Annotated[Path, typer.Option("--out", metavar="FILE", help="the .yaml file to write", show_default=False)],
+    language: Annotated[
+        str, typer.Option("--words", metavar="LANGUAGE", help="to begin with: `en`, or a YAML file like it")
+    ] = "en",
+    as_json: JsonOption = False,
+) -> None:
+    """Write all words of handbook, card, deck and questions to one file, to be translated and given to `--words`.
+
+    Not among them: what is the scheme's own, and the words on drawings.
+    """
+    from interlock.cli.catalogue import write_catalogue
+
+    raise typer.Exit(write_catalogue(out, language, as_json=as_json))
+
+
 def register(app: typer.Typer) -> None:
     """Add them to the command line."""
-    for command in (handbook, slides, exercises):
+    for command in (handbook, slides, exercises, words):
         app.command()(command)

@@ -40,6 +40,20 @@ def _about(scene: Scene, rng: random.Random, path: str, sensors: tuple[str, ...]
     before = _running(scene, rng, path)
     if before is None:
         return None
+    if before:
+        return _asked(scene, before, path, sensors)
+    # what begins at rest is the same in every set
+    if (path, sensors) not in scene.settings:
+        restless = scene.restless
+        question = _asked(scene, before, path, sensors)
+        scene.settings[path, sensors] = question, scene.restless - restless
+        return question
+    question, restless = scene.settings[path, sensors]
+    scene.restless += restless
+    return question
+
+
+def _asked(scene: Scene, before: tuple[Act, ...], path: str, sensors: tuple[str, ...]) -> Question | None:
     valid = Span(
         max(scene.scheme.sensors[s].valid.low for s in sensors),
         min(scene.scheme.sensors[s].valid.high for s in sensors),

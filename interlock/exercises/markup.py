@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from html import escape
 
 from interlock.exercises.link import Links
@@ -10,24 +10,35 @@ from interlock.exercises.records import Kind, Question
 from interlock.exercises.tell import Tell
 
 
-def on_page(tell: Tell, asked: Sequence[Question]) -> str:
-    """All questions, each answer in a fold, with links to the bench of the same page."""
-    if not asked:
+def on_page(tell: Tell, sets: Mapping[int, Sequence[Question]]) -> str:
+    """Sets of questions by their seeds, of which one at a time is open, each answer in a fold, with links to the bench
+    of the same page."""
+    if not any(sets.values()):
         return f"<p>{_say(tell, 'none')}</p>\n"
     links = Links(tell.scene)
+    folds = "".join(
+        f'<details class="set" name="exercise-sets"{"" if number else " open"}>'
+        f"<summary>{_say(tell, 'set', seed=seed, count=len(asked))}</summary>\n{_set(tell, links, seed, asked)}"
+        "</details>\n"
+        for number, (seed, asked) in enumerate(sets.items())
+    )
+    return f"<p>{_say(tell, 'intro')}</p>\n{_at_rest(tell)}{folds}"
+
+
+def _set(tell: Tell, links: Links, seed: int, asked: Sequence[Question]) -> str:
     items = "".join(
-        f'<li class="exercise">{_question(tell, question, number, boxes=True)}'
+        f'<li class="exercise">{_question(tell, question, f"{seed}-{number}", boxes=True)}'
         f"<details><summary>{_say(tell, 'answer')}</summary>{_answer(tell, question)}{_link(tell, links.to(question))}"
         "</details></li>\n"
         for number, question in enumerate(asked, 1)
     )
-    return f'<p>{_say(tell, "intro")}</p>\n{_at_rest(tell)}<ol class="exercises">\n{items}</ol>\n'
+    return f'<ol class="exercises">\n{items}</ol>\n'
 
 
 def on_paper(tell: Tell, asked: Sequence[Question]) -> tuple[str, str]:
     """The questions with boxes to tick, and the answers."""
     questions = "".join(
-        f'<li class="exercise">{_question(tell, question, number, boxes=False)}</li>\n'
+        f'<li class="exercise">{_question(tell, question, str(number), boxes=False)}</li>\n'
         for number, question in enumerate(asked, 1)
     )
     answers = "".join(f'<li class="exercise">{_answer(tell, question)}</li>\n' for question in asked)
@@ -47,7 +58,7 @@ def _at_rest(tell: Tell) -> str:
     return f"<p>{_say(tell, 'at_rest')}</p>\n{_list(tell.at_rest())}"
 
 
-def _question(tell: Tell, question: Question, number: int, *, boxes: bool) -> str:
+def _question(tell: Tell, question: Question, number: str, *, boxes: bool) -> str:
     acts = tell.acts(question)
     done = _list(acts, "ol") if acts else f"<p>{_say(tell, 'nothing_done')}</p>\n"
     planted = f"<p>{_say(tell, 'fault_planted')}</p>\n" if question.kind is Kind.WHICH_FAULT else ""
@@ -59,7 +70,7 @@ def _question(tell: Tell, question: Question, number: int, *, boxes: bool) -> st
     return f"{planted}{done}{seen}{asks}{_choices(tell, question, number, boxes=boxes)}"
 
 
-def _choices(tell: Tell, question: Question, number: int, *, boxes: bool) -> str:
+def _choices(tell: Tell, question: Question, number: str, *, boxes: bool) -> str:
     if question.kind is Kind.FIND_SETTING:
         return "" if boxes else f'<p class="line">{_say(tell, "write")}</p>\n'
     rows = []

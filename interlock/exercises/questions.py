@@ -23,7 +23,8 @@ USUAL: Mapping[Kind, int] = {Kind.PREDICT: 6, Kind.WHICH_FAULT: 4, Kind.FIND_SET
 
 
 def questions(scene: Scene, seed: int, counts: Mapping[Kind, int] = USUAL) -> tuple[Question, ...]:
-    """So many of each kind, or as many as the scheme has."""
+    """So many of each kind, or as many as the scheme has; the same whatever was asked of the scene before."""
+    scene.restless = 0
     found: list[Question] = []
     for kind, count in counts.items():
         found += islice(_MAKE[kind](scene, random.Random(f"{seed} {kind}")), count)

@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from interlock.bench.quick import Quick, RestlessError
 from interlock.bench.setting import resets, way_to_rest
 from interlock.bench.tables import installation
-from interlock.exercises.records import Act, Look
+from interlock.exercises.records import Act, Look, Question
 from interlock.logic.compiled import View, inputs_of
 from interlock.logic.program import Observe, Program
 from interlock.logic.scan import Engine, Seen, World
 from interlock.logic.stretch import run_for
-from interlock.logic.why import path_reasons, rule_view
+from interlock.logic.why import WORDS, path_reasons, rule_view
 from interlock.plan.stimuli import Change, Stimuli
 from interlock.scheme.model import Scheme
 from interlock.scheme.words import State
@@ -29,9 +29,10 @@ WAITS = (1, 2, 3, 5, 10, 20, 30, 60, 120, 300, 600, 900, 1200)
 
 @dataclass
 class Scene:
-    """`program`: the whole scheme with every fault of the catalogue as an input."""
+    """`words`: of reasons. `program`: the whole scheme with every fault of the catalogue as an input."""
 
     scheme: Scheme
+    words: Mapping[str, str] = field(default_factory=lambda: WORDS)
     program: Program = field(init=False)
 
     def __post_init__(self) -> None:
@@ -40,6 +41,8 @@ class Scene:
         self.slots = run.state
         self.rests = run.rests  # else there is nothing to ask: each question begins at rest
         self.restless = 0  # acts after which something changed all the time
+        # what was found of settings that begin at rest, and how often something changed all the time meanwhile
+        self.settings: dict[tuple[str, tuple[str, ...]], tuple[Question | None, int]] = {}
         self._view = View(self.program)
         self.stimuli = Stimuli(self.scheme)
         self.steady = -(-STEADY_US // self.scheme.scan_us)
@@ -196,12 +199,13 @@ class Scene:
             acting = self._acting(engine, seen, path)
             rules.update(dict.fromkeys(acting))
             if acting or not seen.running(path):
-                found.update((f"{path}: {reason}", None) for reason in path_reasons(engine, seen, path))
+                found.update((f"{path}: {reason}", None) for reason in path_reasons(engine, seen, path, self.words))
         states = dict(zip(self.scheme.rules, self.states_at_rest, strict=True))
         rules.update((name, None) for name, (state, _) in seen.states.items() if state is not states[name])
         for name in rules:
             why = self.scheme.rules[name].why
-            found[rule_view(engine, seen, name).sentence() + (f" ({why})" if why else "")] = None
+            said = rule_view(engine, seen, name, self.words).sentence(self.words)
+            found[said + (f" ({why})" if why else "")] = None
         return tuple(found)
 
     def _acting(self, engine: Engine, seen: Seen, path: str) -> list[str]:

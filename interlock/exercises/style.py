@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 STYLE = """
+.set { border-top: 2px solid #8a8a8a }
+.set > summary { min-height: 44px }
 .exercises { padding-left: 1.6rem }
 .exercise { margin: 0 0 1.4rem; padding: 0.4rem 0 0; border-top: 1px solid #8a8a8a }
 .exercise .choices { list-style: none; padding: 0 }

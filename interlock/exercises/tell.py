@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from interlock.bench.words import Words
 from interlock.exercises.records import Act, Kind, Question, Span
 from interlock.exercises.scene import Scene
 from interlock.explain.injection import happened
 from interlock.explain.phrases import text
+from interlock.explain.words import ENGLISH, Say
 from interlock.scheme.units import time_text, value_text
 
 
 class Tell:
-    """The words of one scheme's questions. `words`: a catalogue's texts by name."""
+    """The words of one scheme's questions. `words`: a catalogue's texts by name; `phrases`: its sentences of
+    `explain`."""
 
-    def __init__(self, scene: Scene, words: Words) -> None:
-        self.scene, self.scheme, self.words = scene, scene.scheme, words
+    def __init__(self, scene: Scene, words: Words, phrases: Mapping[Say, str] = ENGLISH) -> None:
+        self.scene, self.scheme, self.words, self.phrases = scene, scene.scheme, words, phrases
 
     def say(self, key: str, /, **fields: object) -> str:
         """One text, its fields filled."""
@@ -75,7 +77,7 @@ class Tell:
     def offered(self, question: Question) -> list[str]:
         """What is to be judged: paths, or faults in words."""
         if question.kind is Kind.WHICH_FAULT:
-            return [text(happened(self.scheme, self.scheme.faults[name])) for name in question.asked]
+            return [text(happened(self.scheme, self.scheme.faults[name]), self.phrases) for name in question.asked]
         return list(question.asked)
 
     def answers(self, question: Question) -> list[str]:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterable, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 
 from interlock.explain.conditions import time, true_all
 from interlock.explain.phrases import Phrase, Value, listing, say, sentence
 from interlock.explain.tables import MODE_IS, WAYS_OUT
-from interlock.explain.words import Say
+from interlock.explain.words import ENGLISH, Say
 from interlock.faults.effects import FaultEffect
 from interlock.scheme.model import Claim, Fault, Scheme
 from interlock.scheme.words import Contact, Mode, Must, Part
@@ -36,11 +36,11 @@ def consequence(scheme: Scheme, faults: Iterable[Fault], claims: Sequence[Claim]
     )
 
 
-def harm(scheme: Scheme, effect: FaultEffect, known: Container[str]) -> str:
+def harm(scheme: Scheme, effect: FaultEffect, known: Container[str], catalogue: Mapping[Say, str] = ENGLISH) -> str:
     """What the fault alone lets run, in a sentence, beyond the claims broken anyway (`known`); "" for nothing."""
     claims = {c.name: c for c in scheme.claims}
     more = [claims[n] for n in effect.violates if n not in known and claims[n].must is Must.NEVER_RUNNING]
-    return sentence(consequence(scheme, [scheme.faults[effect.fault]], more)) if more else ""
+    return sentence(consequence(scheme, [scheme.faults[effect.fault]], more), catalogue) if more else ""
 
 
 def broken(scheme: Scheme, claims: Sequence[Claim]) -> Value:

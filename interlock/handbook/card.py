@@ -17,7 +17,6 @@ from interlock.handbook.style import STYLE
 from interlock.handbook.words import Catalogue
 from interlock.scheme.model import Rule, Scheme
 from interlock.scheme.words import LineForm, Signal
-from interlock.sheet.cautions import NO_CERTIFICATE
 from interlock.sheet.style import css_string
 
 WIDTH, HEIGHT = 595.28, 419.53  # 210 mm by 148 mm
@@ -106,7 +105,8 @@ def draw_card(scheme: Scheme, words: Catalogue) -> Drawing:
     bottom = HEIGHT - EDGE - BELOW
     _columns(svg, listed, words, top, bottom)
     _below(svg, never, words, bottom + 8)
-    foot = f"{words('card.revision', revision=scheme.revision)} {NO_CERTIFICATE}" if scheme.revision else NO_CERTIFICATE
+    revision = f"{words('card.revision', revision=scheme.revision)} " if scheme.revision else ""
+    foot = revision + words("card.certifies")
     svg.text(EDGE, HEIGHT - 10, fitted(foot, room, 7.0), size=7.0, colour=GREY)
     return Drawing("card", words("card.name"), svg)
 

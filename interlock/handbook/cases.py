@@ -21,11 +21,11 @@ def cases(material: Material, words: Catalogue) -> Part:
     body = [paragraph(words("cases.says"))]
     for number, (item, result) in enumerate(zip(told(material.scheme), material.cases, strict=True), 1):
         own = [d for d in sheets if sheet_of(d.name, number)]
-        steps = item_html(item, "")
+        steps = item_html(words, item, "")
         body += [
-            element("h3", result.name, "" if not own else 'class="screen"'),
+            element("h3", result.name),
             _result(result, words),
-            Html(f'<details class="screen"><summary>{words.html("cases.steps")}</summary>{steps}</details>\n'),
+            Html(f"<details><summary>{words.html('cases.steps')}</summary>{steps}</details>\n"),
             figures(words, _titled(own, result.name)),
         ]
     return Part("cases", words("cases.title"), joined(body), "sheets" if sheets else "")

@@ -28,15 +28,17 @@ def claims(material: Material, words: Catalogue) -> Part:
     for item in requirements(scheme):
         own = [c for c in scheme.claims if c.requirement == item.name]
         body.append(_requirement(material, words, item, own))
-    unprotected = unprotected_words(scheme)
+    unprotected = unprotected_words(scheme, words)
     if unprotected:
         body.append(Html(f'<div class="warning">{items(unprotected)}</div>\n'))
     return Part("claims", words("claims.title"), joined(body))
 
 
-def unprotected_words(scheme: Scheme) -> list[str]:
+def unprotected_words(scheme: Scheme, words: Catalogue) -> list[str]:
     """Of each path that nothing switches, what that means."""
-    return [f"{item.name}: {' '.join(sentence(s) for s in item.sentences)}" for item in not_protected(scheme)]
+    return [
+        f"{item.name}: {' '.join(sentence(s, words.phrases) for s in item.sentences)}" for item in not_protected(scheme)
+    ]
 
 
 def _requirement(material: Material, words: Catalogue, item: Item, own: Sequence[Claim]) -> Html:
@@ -48,7 +50,7 @@ def _requirement(material: Material, words: Catalogue, item: Item, own: Sequence
         if claim.name in material.stories
     ]
     return Html(
-        f'<div class="requirement" id="requirement-{plain(item.name)}">{item_html(item, "h3")}'
+        f'<div class="requirement" id="requirement-{plain(item.name)}">{item_html(words, item, "h3")}'
         f"{table(words('claims.caption', requirement=item.name), heads, rows)}{joined(stories)}</div>\n"
     )
 

@@ -36,7 +36,7 @@ def faults(material: Material, words: Catalogue) -> Part:
     return Part("faults", words("faults.title"), body)
 
 
-def singles(scheme: Scheme, study: Study, *, installed: bool) -> list[tuple[FaultEffect, str]]:
+def singles(scheme: Scheme, study: Study, words: Catalogue, *, installed: bool) -> list[tuple[FaultEffect, str]]:
     """The faults that alone let something run that must not, each with what it lets run: those in service, or those
     of installation."""
     known = {c.name for c, f in zip(scheme.claims, study.cut_sets, strict=True) if () in f.minimal}
@@ -44,20 +44,20 @@ def singles(scheme: Scheme, study: Study, *, installed: bool) -> list[tuple[Faul
         (effect, said)
         for effect in study.effects
         if effect.effect is Effect.VIOLATES and scheme.faults[effect.fault].installation is installed
-        for said in [harm(scheme, effect, known)]
+        for said in [harm(scheme, effect, known, words.phrases)]
         if said
     ]
 
 
 def single_words(scheme: Scheme, effect: FaultEffect, said: str, words: Catalogue) -> str:
     """What a single point of failure in service leads to, what helps, what shows it."""
-    return f"{said}. {sentence(way_out(scheme.faults[effect.fault]))} {_signs(scheme, effect, words)}"
+    return f"{said}. {sentence(way_out(scheme.faults[effect.fault]), words.phrases)} {_signs(scheme, effect, words)}"
 
 
 def _singles(scheme: Scheme, study: Study, words: Catalogue, *, installed: bool) -> Iterator[Html]:
     """The single points: in service each with what helps against it, mistakes of installation in a line each."""
     kind = "mistakes" if installed else "singles"
-    found = singles(scheme, study, installed=installed)
+    found = singles(scheme, study, words, installed=installed)
     yield element("h3", words(f"faults.{kind}"))
     if not found:
         yield paragraph(words(f"faults.no_{kind}"))
@@ -89,18 +89,21 @@ def _table(scheme: Scheme, study: Study, words: Catalogue) -> Iterator[Html]:
     rows = failure_modes(scheme, study)
     yield element("h3", words("faults.table"))
     yield paragraph(words("faults.classes"))
-    yield items(class_words(rows))
+    yield items(class_words(rows, words))
     shown = table(
-        words("faults.table_caption"), [text(say(COLUMNS[c])) for c in Column], [_row(row) for row in rows], "faults"
+        words("faults.table_caption"),
+        [text(say(COLUMNS[c]), words.phrases) for c in Column],
+        [_row(row, words) for row in rows],
+        "faults",
     )
     opens = words.count("faults.table_open", len(rows))
     yield Html(f"<details><summary>{safe(opens)}</summary>\n{shown}</details>\n")
 
 
-def class_words(rows: Sequence[FailureMode]) -> list[str]:
+def class_words(rows: Sequence[FailureMode], words: Catalogue) -> list[str]:
     """The severity classes, how many faults are in each, and what each means."""
-    return [f"{word} ({count})" + (f": {means}" if means else "") for word, count, means in counts(rows)]
+    return [f"{word} ({count})" + (f": {means}" if means else "") for word, count, means in counts(rows, words.phrases)]
 
 
-def _row(row: FailureMode) -> Sequence[str]:
-    return [cell(row, column) for column in Column]
+def _row(row: FailureMode, words: Catalogue) -> Sequence[str]:
+    return [cell(row, column, words.phrases) for column in Column]

@@ -11,7 +11,6 @@ from interlock.explain.document import Chapter, Item
 from interlock.explain.phrases import sentence, text
 from interlock.explain.sentences import document
 from interlock.explain.tables import TITLES
-from interlock.explain.words import ENGLISH
 from interlock.faults.effects import Effect
 from interlock.handbook.html import Html, Part, element, items, joined, paragraph, safe
 from interlock.handbook.inline import figures
@@ -19,7 +18,6 @@ from interlock.handbook.material import Material
 from interlock.handbook.words import Catalogue
 from interlock.proof.prove import Outcome
 from interlock.scheme.model import Path, Scheme
-from interlock.sheet.cautions import CAUTIONS, NO_CERTIFICATE
 
 # What the installation is, told at the beginning; the parts one by one stand at the end of the page.
 FIRST = (Section.OVERVIEW, Section.QUANTITIES, Section.PATHS, Section.NOT_PROTECTED)
@@ -115,26 +113,26 @@ def missing_words(material: Material, words: Catalogue) -> Iterator[str]:
 
 def cautions(words: Catalogue) -> Html:
     """The cautions of every sheet, in their frame."""
-    listed = "".join(f"<li><b>{safe(c.word)}.</b> {safe(c.says)}</li>" for c in CAUTIONS)
+    listed = "".join(f"<li><b>{safe(c.word)}.</b> {safe(c.says)}</li>" for c in words.cautions)
     return Html(
         f'<section class="cautions" id="cautions" aria-labelledby="cautions-title">'
         f'<h2 id="cautions-title">{words.html("cautions.title")}</h2>'
-        f"<ul>{listed}</ul>{paragraph(NO_CERTIFICATE)}</section>\n"
+        f"<ul>{listed}</ul>{paragraph(words('page.certifies'))}</section>\n"
     )
 
 
 def installation(material: Material, words: Catalogue) -> Part:
     """What the installation is, in sentences."""
-    return Part("installation", words("installation.title"), _chapters(material.scheme, FIRST))
+    return Part("installation", words("installation.title"), _chapters(words, material.scheme, FIRST))
 
 
 def more(material: Material, words: Catalogue) -> Part:
     """The parts one by one, in sentences."""
-    return Part("parts", words("more.title"), _chapters(material.scheme, LATER))
+    return Part("parts", words("more.title"), _chapters(words, material.scheme, LATER))
 
 
-def _chapters(scheme: Scheme, sections: tuple[Section, ...]) -> Html:
-    return joined(_chapter(chapter) for chapter in chapters(scheme, sections))
+def _chapters(words: Catalogue, scheme: Scheme, sections: tuple[Section, ...]) -> Html:
+    return joined(_chapter(words, chapter) for chapter in chapters(scheme, sections))
 
 
 def chapters(scheme: Scheme, sections: Iterable[Section]) -> list[Chapter]:
@@ -143,19 +141,19 @@ def chapters(scheme: Scheme, sections: Iterable[Section]) -> list[Chapter]:
     return [found[section] for section in sections if section in found]
 
 
-def _chapter(chapter: Chapter) -> Html:
-    title = element("h3", text(ENGLISH[TITLES[chapter.section]]))
-    return joined([title, *(item_html(item) for item in chapter.items)])
+def _chapter(words: Catalogue, chapter: Chapter) -> Html:
+    title = element("h3", text(words.phrases[TITLES[chapter.section]]))
+    return joined([title, *(item_html(words, item) for item in chapter.items)])
 
 
-def item_html(item: Item, heading: str = "h4") -> Html:
+def item_html(words: Catalogue, item: Item, heading: str = "h4") -> Html:
     """One thing explained: its name (in no heading where `heading` is ""), its sentences, its points."""
-    named = text(item.heading)
+    named = text(item.heading, words.phrases)
     return joined(
         [
             element(heading, named) if heading and named else Html(""),
-            paragraph(" ".join(sentence(s) for s in item.sentences)),
-            items(sentence(p) for p in item.points),
+            paragraph(" ".join(sentence(s, words.phrases) for s in item.sentences)),
+            items(sentence(p, words.phrases) for p in item.points),
         ]
     )
 

@@ -18,32 +18,34 @@ from interlock.handbook.page import Live, live_page
 from interlock.handbook.style import STYLE
 from interlock.handbook.words import Catalogue
 from interlock.scheme.model import Scheme
-from interlock.sheet.cautions import NO_CERTIFICATE
 from interlock.sheet.style import css_string
 
 
 def bench(scheme: Scheme, words: Catalogue, *, portable: bool = False) -> Live:
     """The bench of a scheme. Raises TooWideError, and NoRendererError where a drawing can't be laid out."""
-    made = section(scheme, words.under(IDENT), portable=portable)
+    made = section(scheme, words.under(IDENT), words.phrases, portable=portable)
     return Live(Part(IDENT, made.title, Html(made.html), kind=IDENT), made.style, made.script, made.data)
 
 
 EXERCISES = "exercises"
-SEED = 1  # of the questions on the page
+SEEDS = (1, 2, 3, 4)  # of the sets of questions on the page
 
 
-def exercises(scheme: Scheme, words: Catalogue) -> Live:
-    """Questions about the scheme, each answer in a fold. Raises TooWideError."""
-    scene = Scene(scheme)
-    tell = Tell(scene, words.under(EXERCISES))
-    body = on_page(tell, questions(scene, SEED)) + f"<p>{words.html('exercises.other_set')}</p>\n"
+def exercises(scheme: Scheme, words: Catalogue, seeds: Sequence[int] = SEEDS) -> Live:
+    """Sets of questions about the scheme, each answer in a fold. Raises TooWideError."""
+    scene = Scene(scheme, words.under(IDENT))
+    tell = Tell(scene, words.under(EXERCISES), words.phrases)
+    body = (
+        on_page(tell, {seed: questions(scene, seed) for seed in seeds})
+        + f"<p>{words.html('exercises.other_set')}</p>\n"
+    )
     return Live(Part(EXERCISES, words("exercises.title"), Html(body)), QUESTIONS)
 
 
 def exercise_set(scene: Scene, asked: Sequence[Question], seed: int, words: Catalogue) -> str:
     """A printable set of questions with a sheet of answers of its own. Raises TooWideError."""
     title = scene.scheme.title
-    sheets = on_paper(Tell(scene, words.under(EXERCISES)), asked)
+    sheets = on_paper(Tell(scene, words.under(EXERCISES), words.phrases), asked)
     told = words("exercises.set", seed=seed, count=len(asked))
     body = joined(
         [
@@ -57,10 +59,12 @@ def exercise_set(scene: Scene, asked: Sequence[Question], seed: int, words: Cata
             Html(f"{sheets[1]}</section>\n</main>\n"),
         ]
     )
-    style = STYLE.replace("FOOT", css_string(f"{title}, {told}. {NO_CERTIFICATE}")) + QUESTIONS + PAPER
+    style = STYLE.replace("FOOT", css_string(f"{title}, {told}. {words('exercises.certifies')}")) + QUESTIONS + PAPER
     return document(words, words("exercises.sheet_questions", scheme=title), style, body)
 
 
 def bench_page(scheme: Scheme, words: Catalogue, *, portable: bool = False) -> str:
-    """The bench and the questions alone, as one self-contained page. Raises as `bench` does."""
-    return live_page(words, scheme.title, [bench(scheme, words, portable=portable), exercises(scheme, words)])
+    """The bench and one set of questions alone, as one self-contained page. Raises as `bench` does."""
+    return live_page(
+        words, scheme.title, [bench(scheme, words, portable=portable), exercises(scheme, words, SEEDS[:1])]
+    )

@@ -18,9 +18,21 @@ from interlock.handbook.material import Material
 from interlock.handbook.rules import rules
 from interlock.handbook.style import STYLE
 from interlock.handbook.words import Catalogue
-from interlock.sheet.cautions import NO_CERTIFICATE
 from interlock.sheet.style import css_string
 
+# What is folded prints too, but for questions' answers. A browser that does not yet know the style's words for it has
+# this: folds are opened for the print and closed after it.
+PRINTS = """(() => {
+  const opened = [];
+  addEventListener("beforeprint", () => {
+    for (const fold of document.querySelectorAll("details:not([open])")) {
+      if (fold.matches(".set, .exercise *")) continue;
+      fold.open = true;
+      opened.push(fold);
+    }
+  });
+  addEventListener("afterprint", () => { for (const fold of opened.splice(0)) fold.open = false; });
+})();"""
 SHORT = 12  # hexadecimal digits of a digest that people compare by eye
 
 
@@ -59,7 +71,7 @@ def handbook_page(material: Material, words: Catalogue, live: Sequence[Live] = (
         element("h1", words("page.title", scheme=scheme.title)),
         paragraph(words("page.revision", revision=scheme.revision) if scheme.revision else ""),
         paragraph(words("page.digest", digest=material.digest[:SHORT]), "small"),
-        paragraph(NO_CERTIFICATE, "small"),
+        paragraph(words("page.certifies"), "small"),
     ]
     body = joined(
         [
@@ -72,10 +84,17 @@ def handbook_page(material: Material, words: Catalogue, live: Sequence[Live] = (
             *(_part(part) for part in parts),
             Html("</main>\n"),
             *_scripts(live),
+            Html(f"<script>{PRINTS}</script>\n"),
         ]
     )
-    style = STYLE.replace("FOOT", css_string(f"{foot}. {NO_CERTIFICATE}")) + pens() + "".join(one.style for one in live)
-    return document(words, words("page.title", scheme=scheme.title), style, body, [one.script for one in live])
+    style = (
+        STYLE.replace("FOOT", css_string(f"{foot}. {words('page.certifies')}"))
+        + pens()
+        + "".join(one.style for one in live)
+    )
+    return document(
+        words, words("page.title", scheme=scheme.title), style, body, [*(one.script for one in live), PRINTS]
+    )
 
 
 def live_page(words: Catalogue, title: str, live: Sequence[Live]) -> str:

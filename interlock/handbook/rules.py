@@ -37,8 +37,8 @@ def rules(material: Material, words: Catalogue) -> Part:
     for rule in material.scheme.rules.values():
         item = sentences[rule.name]
         own = [
-            element("h3", text(item.heading)),
-            item_html(item, ""),
+            element("h3", text(item.heading, words.phrases)),
+            item_html(words, item, ""),
             pairs(numbers(material.scheme, rule, words)),
             _machine(words, machines.get(f"machine_{rule.name}")),
         ]

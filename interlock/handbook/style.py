@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from interlock.explain.failure_modes import COLUMNS
+from interlock.explain.failure_page import WIDTHS
+
 # FOOT is replaced by what stands at the foot of each printed page. Drawings are A4 landscape sheets, and so is what
 # they stand among; the card is a page of its own.
 STYLE = """
@@ -61,13 +64,16 @@ summary { cursor: pointer; padding: 0.4rem 0; font-weight: bold }
   td::before { content: attr(data-head) ": "; color: #404040 }
 }
 @media print {
+  details:not(.set, .exercise *)::details-content { content-visibility: visible; block-size: auto }
   body { font-size: 9.5pt; line-height: 1.35; padding: 0; max-width: none }
   h1 { margin-top: 0 }
   h2 { margin-top: 6mm }
   nav, .skip, .screen { display: none }
   a { color: #000; text-decoration: none }
   table { font-size: 8pt }
-  tr, li, dl > div, .cautions, .warning { break-inside: avoid }
+  table.faults { page: wide; font-size: 7pt; line-height: 1.25; table-layout: fixed }
+  table.faults thead th { overflow-wrap: normal }
+FAULT_WIDTHS  tr, li, dl > div, .cautions, .warning { break-inside: avoid }
   thead { display: table-header-group }
   figure { overflow: visible; border: 0; margin: 0; break-inside: avoid }
   figure svg { min-width: 0 }
@@ -84,4 +90,7 @@ summary { cursor: pointer; padding: 0.4rem 0; font-weight: bold }
   .rule dl > div:last-child dd::after { content: "" }
   figure.card { page: card; width: 210mm; height: 147.5mm; overflow: hidden }
 }
-"""
+""".replace(
+    "FAULT_WIDTHS",
+    "".join(f"  table.faults th:nth-child({i}) {{ width: {WIDTHS[c]}% }}\n" for i, c in enumerate(COLUMNS, 1)),
+)

@@ -1,4 +1,6 @@
-"""The words of the page's own: one YAML file a language, `words/en.yaml` the one that all others are held against.
+"""The words of page, card, deck and questions: one YAML file a language, held against the English ones. In English
+`words/en.yaml` has the page's own; the sentences of `explain` and the cautions of every sheet stand where they are
+made, and join them under `explain` and `cautions`.
 
 A catalogue is a tree of texts whose names are joined by dots (`faults.title`); fields in braces are filled in. Under
 `glossary` stand the trade's terms: each with the words by which it is found on the page, and what it means.
@@ -9,7 +11,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from html import escape
 from importlib.resources import files
 from string import Formatter
@@ -17,7 +19,16 @@ from typing import Any
 
 import yaml
 
+from interlock.explain.words import ENGLISH as SENTENCES
+from interlock.explain.words import Say
+from interlock.sheet.cautions import CAUTIONS, Caution
+
 ENGLISH = "en"
+_EXPLAIN, _CAUTIONS = "explain", "cautions"
+_HEAD = """# Every word of handbook, card, deck and questions that is neither the scheme's own nor on a drawing.
+# Keep the names on the left and the fields in braces, translate what stands on the right; spaces at the ends of a text
+# in quotes count. `found_as`: the lower-case words by which a term is found on the page; with * a word's beginning.
+"""
 _GLOSSARY, _NAME, _FOUND, _MEANS = "glossary", "term", "found_as", "means"
 
 
@@ -45,7 +56,7 @@ def _pattern(word: str) -> re.Pattern[str]:
     return re.compile(rf"(?<!\w){re.escape(word.removesuffix('*'))}" + ("" if begins else r"(?!\w)"))
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Catalogue:
     """The words of one language. Calling it gives a text as plain text, `html` the same escaped."""
 
@@ -61,6 +72,18 @@ class Catalogue:
         """The same, its fields included, as text inside HTML."""
         return escape(self(key, **fields))
 
+    @cached_property
+    def phrases(self) -> Mapping[Say, str]:
+        """The sentences of `explain`."""
+        return {key: self.texts[f"{_EXPLAIN}.{key.name.lower()}"] for key in Say}
+
+    @property
+    def cautions(self) -> tuple[Caution, ...]:
+        """The cautions that stand first."""
+        return tuple(
+            Caution(self(f"{_CAUTIONS}.{_slug(c)}.word"), self(f"{_CAUTIONS}.{_slug(c)}.says")) for c in CAUTIONS
+        )
+
     def under(self, name: str) -> dict[str, str]:
         """All texts whose names begin with `NAME.`, by the rest of their names."""
         return {key.removeprefix(f"{name}."): said for key, said in self.texts.items() if key.startswith(f"{name}.")}
@@ -72,8 +95,31 @@ class Catalogue:
 
 @cache
 def english() -> Catalogue:
-    """The catalogue that comes along."""
-    return read(_shipped(ENGLISH))
+    """The catalogue that comes along, joined from where its words stand."""
+    own = read(_shipped(ENGLISH))
+    joined = dict(own.texts)
+    for caution in CAUTIONS:
+        joined[f"{_CAUTIONS}.{_slug(caution)}.word"] = caution.word
+        joined[f"{_CAUTIONS}.{_slug(caution)}.says"] = caution.says
+    joined |= {f"{_EXPLAIN}.{key.name.lower()}": said for key, said in SENTENCES.items()}
+    return Catalogue(own.language, joined, own.terms)
+
+
+def _slug(caution: Caution) -> str:
+    return re.sub(r"[^a-z]+", "_", caution.word.lower())
+
+
+def whole(words: Catalogue) -> str:
+    """A catalogue as a file's text, to be translated."""
+    tree: dict[str, Any] = {"language": words.language}
+    for key, said in words.texts.items():
+        *places, name = key.split(".")
+        at = tree
+        for place in places:
+            at = at.setdefault(place, {})
+        at[name] = said
+    tree[_GLOSSARY] = [{_NAME: t.name, _FOUND: list(t.found), _MEANS: t.means} for t in words.terms]
+    return _HEAD + yaml.safe_dump(tree, sort_keys=False, allow_unicode=True, width=110)
 
 
 def languages() -> tuple[str, ...]:
@@ -122,7 +168,7 @@ def _texts(prefix: str, tree: Mapping[Any, Any]) -> Iterator[tuple[str, str]]:
             yield from _texts(f"{prefix}{name}.", value)
         elif isinstance(value, str):
             _fields(value)
-            yield f"{prefix}{name}", " ".join(value.split())
+            yield f"{prefix}{name}", value if prefix == f"{_EXPLAIN}." else " ".join(value.split())
         else:
             raise WordsError(f"`{prefix}{name}` is no text: put quotes around it")
 

@@ -2,13 +2,49 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from interlock.logic.readings import Value
 from interlock.logic.scan import Engine, Seen
 from interlock.scheme.model import Output, Rule
 from interlock.scheme.units import Kind, time_text, value_text
-from interlock.scheme.words import TWO_WORDS, Combine, EnergisedWhen, Mode, Signal, State
+from interlock.scheme.words import Combine, EnergisedWhen, Mode, Signal, State
+
+# The words of reasons; other languages have the same keys and fields.
+WORDS: Mapping[str, str] = {
+    "left_out": "{rule} is left out",
+    "rule": "{rule} is {state}{running_of}{idle}: {sees}",
+    "running_of": "({done} of {delay})",
+    "idle": ", not in force",
+    "reads": "{name} reads {value}",
+    "to_run": "{name} was commanded to run",
+    "to_stop": "{name} was commanded to stop",
+    "rule_active": "{name} is active",
+    "rule_clear": "{name} is clear",
+    "on": "on",
+    "off": "off",
+    "invalid": "invalid",
+    "open": "open",
+    "closed": "closed",
+    "and": "and",
+    "output": "{output} is {state}: {cause}; it is {coil}, its contact is {contact}",
+    "blocks": "{rule} blocks {path}",
+    "no_starter": "no rule starts {path}",
+    "unwanted": "it is not wanted",
+    "unit_dead": "{unit} is dead",
+    "unit_frozen": "{unit} is frozen",
+    "nothing_blocks": "nothing blocks it",
+    "energised": "energised",
+    "released": "released",
+    "round": "current finds a way round everything that could stop {path}",
+    "behind": "it stands behind {behind}, which {state}",
+    "behind_running": "runs",
+    "behind_stopped": "is stopped",
+    "behind_either": "may run or be stopped",
+    "unswitched": "nothing switches it: {reason}",
+    **{f"state_{state}": str(state) for state in State},
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,44 +61,51 @@ class RuleView:
     sees: str
     in_force: bool
 
-    def sentence(self) -> str:
+    def sentence(self, words: Mapping[str, str] = WORDS) -> str:
         """`cold_stop is tripped (1.2 s of 60 s): probe reads -4 degC`."""
         if self.state is None:
-            return f"{self.rule} is left out"
-        running = f" ({time_text(self.timer_us)} of {time_text(self.delay_us)})" if self.delay_us else ""
-        idle = "" if self.in_force or not self.state.active else ", not in force"
-        return f"{self.rule} is {self.state}{running}{idle}: {self.sees}"
+            return words["left_out"].format(rule=self.rule)
+        running = words["running_of"].format(done=time_text(self.timer_us), delay=time_text(self.delay_us))
+        return words["rule"].format(
+            rule=self.rule,
+            state=words[f"state_{self.state}"],
+            running_of=f" {running}" if self.delay_us else "",
+            idle="" if self.in_force or not self.state.active else words["idle"],
+            sees=self.sees,
+        )
 
 
-def rule_view(engine: Engine, seen: Seen, name: str) -> RuleView:
+def rule_view(engine: Engine, seen: Seen, name: str, words: Mapping[str, str] = WORDS) -> RuleView:
     """One rule after a scan."""
     rule, scan_us = engine.scheme.rules[name], engine.scheme.scan_us
     state, timer = seen.states.get(name, (None, 0))
     delay = (
         {State.PICKING_UP: rule.trips.delay.us, State.DROPPING_OFF: rule.clears.delay.us}.get(state, 0) if state else 0
     )
-    return RuleView(name, state, timer * scan_us, delay, what_it_sees(engine, rule), name in seen.in_force)
+    sees = what_it_sees(engine, rule, words)
+    return RuleView(name, state, timer * scan_us, delay, sees, name in seen.in_force)
 
 
-def what_it_sees(engine: Engine, rule: Rule) -> str:
+def what_it_sees(engine: Engine, rule: Rule, words: Mapping[str, str] = WORDS) -> str:
     """`probe reads -4 degC`, `monitor_charge_ok reads off`, `bench_charger was commanded to stop`."""
     scheme, name = engine.scheme, rule.watched
     value = engine.look(rule.unit, rule.watches, name)
     match rule.watches:
         case Signal.SENSOR:
-            return f"{name} reads {reading_text(value, scheme.sensors[name].kind)}"
+            kind, difference = scheme.sensors[name].kind, False
         case Signal.READING:
-            reading = scheme.readings[name]
-            difference = reading.combine is Combine.DIFFERENCE_OF
-            return f"{name} reads {reading_text(value, reading.kind, difference=difference)}"
+            kind = scheme.readings[name].kind
+            difference = scheme.readings[name].combine is Combine.DIFFERENCE_OF
         case Signal.LINE:
-            return f"{name} reads {TWO_WORDS[Signal.LINE][not value]}"
+            return words["reads"].format(name=name, value=words["on" if value else "off"])
         case Signal.PATH:
-            return f"{name} was commanded {'to run' if value else 'to stop'}"
+            return words["to_run" if value else "to_stop"].format(name=name)
         case Signal.RULE:
-            return f"{name} is {TWO_WORDS[Signal.RULE][not value]}"
+            return words["rule_active" if value else "rule_clear"].format(name=name)
         case Signal.QUANTITY:
             raise AssertionError("no unit sees the truth")
+    shown = words["invalid"] if value is None else reading_text(value, kind, difference=difference)
+    return words["reads"].format(name=name, value=shown)
 
 
 def reading_text(value: Value, kind: Kind, *, difference: bool = False) -> str:
@@ -70,51 +113,52 @@ def reading_text(value: Value, kind: Kind, *, difference: bool = False) -> str:
     return "invalid" if value is None else value_text(value, kind, difference=difference)
 
 
-def path_reasons(engine: Engine, seen: Seen, path: str) -> tuple[str, ...]:
+def path_reasons(engine: Engine, seen: Seen, path: str, words: Mapping[str, str] = WORDS) -> tuple[str, ...]:
     """Why a path runs, is stopped, or may be either: one sentence per link that decides it, cause first."""
     scheme, faults = engine.scheme, engine.faults
     reasons: list[str] = []
     if faults.has(Mode.BYPASSED, path):
-        return (f"current finds a way round everything that could stop {path}",)
+        return (words["round"].format(path=path),)
     for name in scheme.paths[path].outputs:
-        reasons.append(output_reason(engine, seen, scheme.outputs[name]))
+        reasons.append(output_reason(engine, seen, scheme.outputs[name], words))
     behind = scheme.paths[path].behind
     if behind:
-        running = seen.running(behind)
-        word = {True: "runs", False: "is stopped", None: "may run or be stopped"}[running]
-        reasons.append(f"it stands behind {behind}, which {word}")
+        word = {True: "behind_running", False: "behind_stopped", None: "behind_either"}[seen.running(behind)]
+        reasons.append(words["behind"].format(behind=behind, state=words[word]))
     if scheme.paths[path].unswitched:
-        reasons.append(f"nothing switches it: {scheme.paths[path].unswitched}")
+        reasons.append(words["unswitched"].format(reason=scheme.paths[path].unswitched))
     return tuple(reasons)
 
 
-def output_reason(engine: Engine, seen: Seen, output: Output) -> str:
+def output_reason(engine: Engine, seen: Seen, output: Output, words: Mapping[str, str] = WORDS) -> str:
     """`K1 is off: cold_stop blocks bench_charger; its contact is open`."""
     scheme, faults = engine.scheme, engine.faults
     blockers = [
-        f"{rule.name} blocks {target.path}"
+        words["blocks"].format(rule=rule.name, path=target.path)
         for rule in scheme.rules.values()
         if rule.name in seen.in_force and rule.unit == output.unit
         for target in rule.blocks
         if target.path in output.drives and engine.modes_hold(output.unit, target.when)
     ]
     unwanted = [
-        path
+        words["no_starter"].format(path=path)
         for path in output.drives
         if scheme.paths[path].started_by == output.unit
         and not any(path in scheme.rules[r].starts for r in seen.in_force if scheme.rules[r].unit == output.unit)
     ]
     if faults.has(Mode.DEAD, output.unit):
-        cause = f"{output.unit} is dead"
+        cause = words["unit_dead"].format(unit=output.unit)
     elif faults.has(Mode.FROZEN, output.unit):
-        cause = f"{output.unit} is frozen"
+        cause = words["unit_frozen"].format(unit=output.unit)
     elif seen.on[output.name]:
-        cause = "nothing blocks it"
+        cause = words["nothing_blocks"]
     else:
-        cause = " and ".join(blockers or [f"no rule starts {path}" for path in unwanted] or ["it is not wanted"])
-    contact = "closed" if seen.closed[output.name] else "open"
+        cause = f" {words['and']} ".join(blockers or unwanted or [words["unwanted"]])
     energised = seen.on[output.name] is (output.energised_when is EnergisedWhen.RUNS)
-    return (
-        f"{output.name} is {'on' if seen.on[output.name] else 'off'}: {cause}; it is "
-        f"{'energised' if energised else 'released'}, its contact is {contact}"
+    return words["output"].format(
+        output=output.name,
+        state=words["on" if seen.on[output.name] else "off"],
+        cause=cause,
+        coil=words["energised" if energised else "released"],
+        contact=words["closed" if seen.closed[output.name] else "open"],
     )

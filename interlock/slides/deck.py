@@ -19,7 +19,6 @@ from interlock.explain.failure_modes import failure_modes
 from interlock.explain.phrases import sentence, text
 from interlock.explain.rules import rules as rules_told
 from interlock.explain.tables import TITLES
-from interlock.explain.words import ENGLISH
 from interlock.handbook.card import CALLS, NEVER, stops
 from interlock.handbook.cases import failures, sheet_of
 from interlock.handbook.claims import HEADS, unprotected_words, verdict_words
@@ -32,7 +31,6 @@ from interlock.handbook.page import SHORT
 from interlock.handbook.rules import numbers
 from interlock.handbook.words import Catalogue
 from interlock.scheme.model import Rule
-from interlock.sheet.cautions import CAUTIONS, NO_CERTIFICATE
 from interlock.slides.flow import Deck, Names
 from interlock.slides.odp import Para
 
@@ -63,7 +61,7 @@ def deck(material: Material, words: Catalogue, tell: Tell, asked: Sequence[Quest
     _glossary(made, words)
     revision = words("page.foot_revision", revision=scheme.revision) if scheme.revision else ""
     foot = words("page.foot", scheme=scheme.title, revision=revision, digest=material.digest[:SHORT])
-    return made.packed(words("page.title", scheme=scheme.title), words.language, f"{foot} {NO_CERTIFICATE}")
+    return made.packed(words("page.title", scheme=scheme.title), words.language, f"{foot} {words('slides.certifies')}")
 
 
 def _beginning(made: Deck, material: Material, words: Catalogue) -> None:
@@ -71,38 +69,38 @@ def _beginning(made: Deck, material: Material, words: Catalogue) -> None:
     first = [
         Para(words("page.revision", revision=scheme.revision)) if scheme.revision else Para(""),
         Para(words("page.digest", digest=material.digest[:SHORT])),
-        Para(NO_CERTIFICATE, bold=True, space=GAP),
+        Para(words("slides.certifies"), bold=True, space=GAP),
         Para(words("slides.first"), space=GAP),
     ]
     made.text(
         words("page.title", scheme=scheme.title), [para for para in first if para.text], [words("slides.how_to_edit")]
     )
-    cautions = [Para(caution.says, lead=f"{caution.word}.", bullet=True, space=GAP / 2) for caution in CAUTIONS]
-    made.text(words("cautions.title"), cautions, [NO_CERTIFICATE])
+    cautions = [Para(caution.says, lead=f"{caution.word}.", bullet=True, space=GAP / 2) for caution in words.cautions]
+    made.text(words("cautions.title"), cautions, [words("slides.certifies")])
     missing = list(missing_words(material, words))
     short = [*_points(short_words(material, words))]
     if missing:
         short += [Para(words("slides.missing"), bold=True, space=GAP), *_points(missing)]
     example = next(iter(scheme.rules), next(iter(scheme.paths), ""))
     made.text(words("about.title"), short, [words("about.reads", example=example)])
-    _chapters(made, material, FIRST)
+    _chapters(made, material, words, FIRST)
 
 
-def _chapters(made: Deck, material: Material, sections: Iterable[Section]) -> None:
+def _chapters(made: Deck, material: Material, words: Catalogue, sections: Iterable[Section]) -> None:
     """A chapter's items one below the other, on as many slides as they take."""
     for chapter in chapters(material.scheme, tuple(sections)):
-        paras = [para for item in chapter.items for para in _item(item)]
-        made.text(text(ENGLISH[TITLES[chapter.section]]), paras)
+        paras = [para for item in chapter.items for para in _item(item, words)]
+        made.text(text(words.phrases[TITLES[chapter.section]]), paras)
 
 
-def _item(item: Item) -> Iterator[Para]:
-    named = text(item.heading)
+def _item(item: Item, words: Catalogue) -> Iterator[Para]:
+    named = text(item.heading, words.phrases)
     if named:
         yield Para(named, bold=True, space=GAP)
-    said = " ".join(sentence(s) for s in item.sentences)
+    said = " ".join(sentence(s, words.phrases) for s in item.sentences)
     if said:
         yield Para(said)
-    yield from _points(sentence(p) for p in item.points)
+    yield from _points(sentence(p, words.phrases) for p in item.points)
 
 
 def _points(texts: Iterable[str]) -> list[Para]:
@@ -146,12 +144,16 @@ def _rules(made: Deck, material: Material, words: Catalogue) -> None:
     made.text(words("rules.title"), [Para(words("rules.says"))])
     for rule in material.scheme.rules.values():
         item = told[rule.name]
-        heading = text(item.heading)
+        heading = text(item.heading, words.phrases)
         listed = [
             Para(value, lead=f"{name}:", bullet=True, space=GAP / 3)
             for name, value in numbers(material.scheme, rule, words)
         ]
-        made.text(heading, [Para(" ".join(sentence(s) for s in item.sentences)), *listed], [rule.why] * bool(rule.why))
+        made.text(
+            heading,
+            [Para(" ".join(sentence(s, words.phrases) for s in item.sentences)), *listed],
+            [rule.why] * bool(rule.why),
+        )
         machine = machines.get(f"machine_{rule.name}")
         if machine:
             title = words("slides.machine", rule=rule.name)
@@ -173,8 +175,8 @@ def _claims(made: Deck, material: Material, words: Catalogue) -> None:
         intro += [Para(words("claims.assumed"), bold=True, space=GAP), *_points(material.assumed)]
     made.text(words("claims.title"), intro)
     for item in requirements(scheme):
-        title = text(item.heading)
-        end = made.text(title, [p for p in _item(item) if not p.bold or p.text != title])
+        title = text(item.heading, words.phrases)
+        end = made.text(title, [p for p in _item(item, words) if not p.bold or p.text != title])
         own = [claim for claim in scheme.claims if claim.requirement == item.name]
         rows = [verdict_words(scheme, words, claim, material.verdicts.get(claim.name)) for claim in own]
         made.table(title, [words(f"claims.{key}") for key in HEADS], rows, WIDTHS, end + GAP)
@@ -182,7 +184,7 @@ def _claims(made: Deck, material: Material, words: Catalogue) -> None:
             if claim.name in material.stories:
                 said = [Para(words("claims.story"), bold=True), *_points(material.stories[claim.name])]
                 made.text(claim.name, said)
-    if unprotected := unprotected_words(scheme):
+    if unprotected := unprotected_words(scheme, words):
         made.text(words("slides.unprotected"), _points(unprotected))
 
 
@@ -196,15 +198,15 @@ def _faults(made: Deck, material: Material, words: Catalogue) -> None:
     intro = [Para(words("faults.says"))]
     if study.interrupted:
         intro.append(Para(words("faults.incomplete"), bold=True, space=GAP))
-    intro += [Para(words("faults.classes"), space=GAP), *_points(class_words(rows))]
+    intro += [Para(words("faults.classes"), space=GAP), *_points(class_words(rows, words))]
     made.text(words("faults.title"), intro, [words("slides.all_faults")])
-    found = singles(scheme, study, installed=False)
+    found = singles(scheme, study, words, installed=False)
     said = [Para(words("faults.singles_says" if found else "faults.no_singles"))]
     for effect, harm in found:
         said.append(Para(effect.fault, bold=True, space=GAP))
         said.append(Para(single_words(scheme, effect, harm, words)))
     made.text(words("faults.singles"), said)
-    mistakes = singles(scheme, study, installed=True)
+    mistakes = singles(scheme, study, words, installed=True)
     intro = [Para(words("faults.mistakes_says" if mistakes else "faults.no_mistakes"))]
     made.text(words("faults.mistakes"), intro, [words("slides.mistakes")] * bool(mistakes))
     slides = [mistakes[i : i + LISTED] for i in range(0, len(mistakes), LISTED)]
@@ -219,7 +221,7 @@ def _cases(made: Deck, material: Material, words: Catalogue) -> None:
     sheets = material.drawings.get(DrawingKind.CASE, ())
     made.text(words("cases.title"), [Para(words("cases.says"))])
     for number, (item, result) in enumerate(zip(cases_told(material.scheme), material.cases, strict=True), 1):
-        notes = [para.text for para in _item(item) if not para.bold]
+        notes = [para.text for para in _item(item, words) if not para.bold]
         notes.insert(0, words("cases.passes" if result.passed else "cases.fails"))
         own = [drawing for drawing in sheets if sheet_of(drawing.name, number)]
         if not result.passed:
@@ -267,7 +269,7 @@ def _question(tell: Tell, question: Question, words: Catalogue) -> Iterator[Para
 def _parts(made: Deck, material: Material, words: Catalogue) -> None:
     if chapters(material.scheme, LATER):
         made.text(words("more.title"), [Para(words("slides.parts"))])
-        _chapters(made, material, LATER)
+        _chapters(made, material, words, LATER)
 
 
 def _card(made: Deck, material: Material, words: Catalogue) -> None:

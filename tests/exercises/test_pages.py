@@ -14,7 +14,7 @@ from interlock.cli.app import app
 from interlock.exercises.questions import questions
 from interlock.exercises.records import Kind
 from interlock.exercises.scene import Scene
-from interlock.handbook.live import SEED
+from interlock.handbook.live import SEEDS
 from tests.bench.driver import demo, page_of
 from tests.draw.browser import browser
 from tests.sheet.devtools import Browser
@@ -72,7 +72,7 @@ def test_answers_stay_folded_until_they_are_opened(tab: Browser) -> None:
 
 def test_each_question_shown_on_the_bench_ends_as_its_answer_says(tab: Browser) -> None:
     """The page's own machine is a third way to every answer."""
-    asked = questions(Scene(demo("alpine_hut")), SEED)
+    asked = questions(Scene(demo("alpine_hut")), SEEDS[0])
     shown = 0
     for number, question in enumerate(asked):
         link = f"document.querySelectorAll('.exercise')[{number}].querySelector('details a')"

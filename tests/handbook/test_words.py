@@ -24,10 +24,12 @@ from interlock.handbook.glossary import used
 from interlock.handbook.html import Html
 from interlock.handbook.material import Material
 from interlock.handbook.page import handbook_page
-from interlock.handbook.words import Catalogue, Term, WordsError, english, languages, of_language, read
+from interlock.handbook.words import Catalogue, Term, WordsError, english, languages, of_language, read, whole
 from interlock.logic.cases import run_cases
+from interlock.logic.why import WORDS
 from interlock.proof.cores import proved
 from interlock.scheme.read import load
+from interlock.scheme.words import State
 from interlock.sheet.cautions import CAUTIONS, NO_CERTIFICATE
 from tests.handbook.pages import ROOT
 
@@ -55,11 +57,11 @@ def keys_in_code() -> set[str]:
 
 def test_every_text_of_the_catalogue_is_used_and_every_text_used_is_there() -> None:
     asked = keys_in_code()
-    own = {re.sub(r"\.(one|many)$", "", key) for key in english().texts if key.split(".")[0] not in MOVING}
-    whole = {key for key in asked if "*" not in key}
-    filled = [re.compile(re.escape(key).replace(r"\*", "[a-z_0-9]+")) for key in asked - whole]
-    assert sorted(key for key in own - whole if not any(p.fullmatch(key) for p in filled)) == []
-    assert sorted(whole - own) == []
+    own = {re.sub(r"\.(one|many)$", "", key) for key in read(SHIPPED).texts if key.split(".")[0] not in MOVING}
+    entire = {key for key in asked if "*" not in key}
+    filled = [re.compile(re.escape(key).replace(r"\*", "[a-z_0-9]+")) for key in asked - entire]
+    assert sorted(key for key in own - entire if not any(p.fullmatch(key) for p in filled)) == []
+    assert sorted(entire - own) == []
     assert [p.pattern for p in filled if not any(p.fullmatch(key) for key in own)] == []
 
 
@@ -129,9 +131,11 @@ def test_a_language_is_one_file_with_the_same_texts() -> None:
     assert "en" in languages()
     for language in languages():
         assert of_language(language).language == language
-    tree = yaml.safe_load(SHIPPED)
+    tree = yaml.safe_load(whole(english()))
     tree["language"] = "de"
     del tree["page"]["skip"]
+    del tree["explain"]["why"]
+    del tree["cautions"]["gas"]["word"]
     tree["page"]["title"] = "Handbuch"
     tree["page"]["more"] = "mehr"
     with pytest.raises(WordsError) as caught:
@@ -139,6 +143,8 @@ def test_a_language_is_one_file_with_the_same_texts() -> None:
     said = str(caught.value).splitlines()
     assert said == [
         "`page.skip` is missing",
+        "`cautions.gas.word` is missing",
+        "`explain.why` is missing",
         "`page.more` is no text of the page",
         "`page.title` has the fields [], expected ['scheme']",
     ]
@@ -158,6 +164,20 @@ def test_a_language_is_one_file_with_the_same_texts() -> None:
 def test_a_catalogue_that_cannot_be_used_is_refused_in_words(text: str, says: str) -> None:
     with pytest.raises(WordsError, match=re.escape(says)):
         read(text, None)
+
+
+def test_the_words_of_reasons_are_the_same_wherever_they_are_said() -> None:
+    """The bench in the page and the questions say the catalogue's, the command line its own: but for the names of
+    states, which a terminal shows as the scheme has them, they are alike."""
+    told = english().under("bench")
+    assert {key for key in WORDS if not key.startswith("state_")} <= set(told)
+    assert {k: v for k, v in WORDS.items() if told[k] != v and not k.startswith("state_")} == {}
+    assert {key for key in WORDS if key.startswith("state_")} == {f"state_{state}" for state in State}
+
+
+def test_a_catalogue_written_whole_is_read_back_as_it_was() -> None:
+    assert read(whole(english()), english()) == english()
+    assert english().phrases == ENGLISH
 
 
 def test_a_term_is_explained_where_it_is_used_and_nowhere_else() -> None:
