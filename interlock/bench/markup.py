@@ -7,6 +7,7 @@ from html import escape
 from typing import Any, cast
 
 from interlock.bench.drawings import lit_drawings
+from interlock.bench.situations import situations
 from interlock.bench.tables import Plain
 from interlock.bench.words import Words
 from interlock.scheme.model import Limit, Scheme
@@ -22,7 +23,7 @@ def markup(scheme: Scheme, known: Plain, words: Words, *, portable: bool = False
     return (
         f"<p>{say('intro')}</p>\n"
         f'<noscript><p class="bench-warning">{say("no_script")}</p></noscript>\n'
-        f'<div class="bench-live">\n{_time(say)}<div class="bench-columns">\n'
+        f'<div class="bench-live">\n{situations(scheme, known, say)}{_time(say)}<div class="bench-columns">\n'
         f'<div class="bench-set">\n{_readings(scheme, known, say)}{_lines(known, say)}</div>\n'
         f'<div class="bench-see">\n{_paths(known, say)}{_rules(known, say)}</div>\n'
         f'<div class="bench-more">\n{_faults(known, say)}{_cases(known, say)}</div>\n</div>\n'

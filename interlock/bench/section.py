@@ -14,7 +14,7 @@ from interlock.bench.words import Words
 from interlock.explain.words import ENGLISH, Say
 from interlock.scheme.model import Scheme
 
-SCRIPTS = ("machine.js", "why.js", "causes.js", "chart.js", "lit.js", "link.js")
+SCRIPTS = ("machine.js", "why.js", "causes.js", "chart.js", "lit.js", "link.js", "shown.js")
 LAST = "bench.js"
 
 

@@ -77,6 +77,11 @@ def handbook_page(material: Material, words: Catalogue, live: Sequence[Live] = (
         [
             Html(f'<a class="skip" href="#about">{words.html("page.skip")}</a>\n'),
             element("header", joined(head)),
+            *(
+                Html(f'<p class="try"><a href="#{one.part.ident}">{words.html("page.try")}</a></p>\n')
+                for one in live
+                if one.data
+            ),
             _contents(words, [first, *parts]),
             Html('<main id="top" tabindex="-1">\n'),
             _part(first),

@@ -31,6 +31,7 @@ a:focus-visible, summary:focus-visible, figure:focus-visible, button:focus-visib
 select:focus-visible { outline: 3px solid #0b4f8a; outline-offset: 2px }
 .skip { position: absolute; left: -100rem }
 .skip:focus { left: 1rem; top: 0.5rem; background: #fff; padding: 0.5rem }
+.try a { display: inline-block; border: 2px solid #0b4f8a; border-radius: 4px; padding: 0.6rem 1rem; font-weight: bold }
 nav ol { columns: 17rem; column-gap: 2.5rem; padding-left: 1.5rem; margin: 0 }
 nav { margin: 1rem 0 }
 .small { font-size: 0.85rem; color: #404040 }
@@ -68,7 +69,7 @@ summary { cursor: pointer; padding: 0.4rem 0; font-weight: bold }
   body { font-size: 9.5pt; line-height: 1.35; padding: 0; max-width: none }
   h1 { margin-top: 0 }
   h2 { margin-top: 6mm }
-  nav, .skip, .screen { display: none }
+  nav, .skip, .screen, .try { display: none }
   a { color: #000; text-decoration: none }
   table { font-size: 8pt }
   table.faults { page: wide; font-size: 7pt; line-height: 1.25; table-layout: fixed }
