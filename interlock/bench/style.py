@@ -75,7 +75,8 @@ STYLE = f"""
 .bench-stops > rect {{ stroke-dasharray: 5 3 }}
 .bench-either > rect {{ stroke: {ACCENT}; stroke-width: 2; stroke-dasharray: 2 2 }}
 .bench-badge > rect, .bench-acts > .bench-badge > rect {{ stroke: none }}
-.bench-situations {{ list-style: none; padding: 0 }}
+.bench-situations {{ list-style: none; padding: 0; columns: 19rem }}
+.bench-situations li {{ break-inside: avoid }}
 .bench-situations a {{ display: inline-block; padding: .6rem 0 }}
 .bench-log {{ max-height: 20rem; overflow: auto; padding-left: 1.5rem; list-style: none }}
 .bench-share {{ display: flex; flex-wrap: wrap; gap: .5rem; align-items: center }}

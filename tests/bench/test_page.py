@@ -383,3 +383,32 @@ def test_the_rest_of_the_page_is_the_engines(tmp_path: Path) -> None:
             assert tab.ask(f"interlockBench.bench.why.path('{path}')") == list(
                 path_reasons(life.engine, life.seen, path)
             )
+
+
+def test_each_situation_leads_to_a_path_that_is_stopped_and_to_the_rule_that_stops_it(tab: Browser) -> None:
+    """Nothing is typed: one click, and the reason is in sight. The hut's first one is a frozen pack."""
+    links = tab.ask("[...document.querySelectorAll('.bench-situations a')].map(a => [a.hash, a.textContent])")
+    rules = tab.ask("[...document.querySelectorAll('.bench-situations small')].map(e => e.textContent)")
+    assert links[0][1] == "floor_probe and wall_probe read -5 degC"
+    assert len(links) == len(rules) >= 6
+    tried = 0
+    for number, ((address, _), rule) in enumerate(zip(links, rules, strict=True)):
+        start, now, path = address.split(";")[0].split(",")[1:]
+        assert start == "rest"
+        if int(now) > 100:
+            continue  # a page takes seconds for minutes of scans
+        tab.ask(f"document.querySelectorAll('.bench-situations a')[{number}].click()")
+        tab.ask("new Promise(r => setTimeout(r, 300))")
+        assert tab.ask(f"{SHOWN}['{path}']") == "stopped"
+        panel = f"document.querySelector('[data-why=\"{path}\"]')"
+        assert tab.ask(f"{panel}.getAttribute('aria-expanded')") == "true"
+        assert f"{rule} stops it." in tab.ask(f"{panel}.closest('li, div').textContent")
+        top = tab.ask(f"{panel}.getBoundingClientRect().top")
+        assert 0 <= top < tab.ask("innerHeight") / 2
+        tried += 1
+    assert tried >= 4
+    tab.ask("document.querySelectorAll('.bench-situations a')[0].click()")
+    tab.click('[data-why="generator_charger"]')
+    assert "cold_stop stops it." in tab.ask(
+        "document.querySelector('[data-why=\"generator_charger\"]').closest('li, div').textContent"
+    )

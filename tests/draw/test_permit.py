@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache
 from pathlib import Path
 from xml.etree import ElementTree
@@ -75,3 +76,20 @@ def test_who_does_not_see_the_map_is_told_its_areas() -> None:
     assert "roof_pv" in said
     assert "may run where temperature is above 7 degC and below 34 degC and voltage is below 3.4 V" in said
     assert "as it was where temperature is above 3 degC and below 40 degC" in said
+
+
+@pytest.mark.parametrize("name", ["hut", "launch"])
+def test_the_key_below_a_panel_is_whole(name: str) -> None:
+    """Every rule of every panel with both its limits, however many lines that takes."""
+    scheme = {"hut": HUT, "launch": LAUNCH}[name]
+    for found in maps(name):
+        said = " ".join(
+            "".join(t.itertext())
+            for sheet in draw_permits(scheme, found)
+            for t in ElementTree.fromstring(str(sheet.svg)).iter(f"{SVG}text")
+        )
+        for rule in {r for p in found.panels if p.uniform is None for r in p.rules}:
+            assert re.search(rf"{rule} trips [^;]+, clears ", said), rule
+        last = [panel for panel in found.panels if panel.uniform is None][-1]
+        assert said.count(f"{last.rules[-1]} trips") >= 1
+        assert not re.search(r"(trips|clears|while)[^;]*…", said)

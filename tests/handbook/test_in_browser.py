@@ -59,7 +59,35 @@ def test_it_prints_on_a4_with_its_foot_and_its_cautions_first(name: str) -> None
     assert sizes.count((210, 148)) == 1, "the card"
     first = pages[0].extract_text()
     assert "Fault current" in first
-    assert "certifies nothing" in first
+    assert "this page certifies nothing" in first
+    if name == "survey_launch":
+        said = " ".join(" ".join(page.extract_text() for page in pages).split())
+        assert said.count("Step 1:") == 11, "the steps of each case, which are folded on the screen"
+        assert said.count("Local effect") > 3, "the table of all faults, its head on each page"
+        assert "It is not " not in said, "no question's answer is given away"
+
+
+def test_what_is_folded_prints_without_the_script_and_without_the_style() -> None:
+    """A browser may know only one of both ways."""
+    steps = []
+    for gone in ('addEventListener("beforeprint"', "::details-content"):
+        page = handbook("hostile")
+        assert gone in page
+        with visited(page.replace(gone, gone.replace("before", "never-").replace("details", "no-such"))) as tab:
+            said = " ".join(p.extract_text() for p in pypdf.PdfReader(io.BytesIO(tab.pdf())).pages)
+            assert tab.ask("[...document.querySelectorAll('details:not(.set)')].some(d => d.open)") is False
+        steps.append(said.count("Step 1:"))
+    assert steps == [1, 1]
+
+
+def test_one_set_of_questions_at_a_time_is_open() -> None:
+    with visited(handbook("hostile"), PHONE) as tab:
+        shown = "[...document.querySelectorAll('.set')].map(d => d.open)"
+        assert tab.ask(shown) == [True, False, False, False]
+        tab.click(".set:nth-of-type(3) > summary")
+        assert tab.ask(shown) == [False, False, True, False]
+        names = tab.ask("[...new Set([...document.querySelectorAll('.exercise input')].map(i => i.name))]")
+        assert len({name.split("-")[1] for name in names}) == 4, "an answer ticked in one set is none in another"
 
 
 def test_all_of_it_is_reached_by_keys() -> None:

@@ -19,7 +19,7 @@ from typing import Any
 
 from tests.draw.browser import browser
 
-PATIENCE_S = 60.0
+PATIENCE_S = 180.0
 MIDDLE = """(() => {
   const e = document.querySelector(%s);
   e.scrollIntoView({block: 'center'});

@@ -13,6 +13,7 @@ import pytest
 from interlock.draw.everything import DrawingKind, draw
 from interlock.draw.metrics import text_width, wrapped
 from interlock.draw.page import Drawing
+from interlock.handbook.card import CALLS, NEVER, stops
 from interlock.handbook.words import english
 from interlock.scheme.read import loads
 from interlock.slides.flow import LEGIBLE, PAPER, WINDOW, parts
@@ -197,6 +198,16 @@ def test_the_terms_of_the_trade_that_the_deck_uses_are_explained_at_its_end() ->
 def test_a_sentence_that_is_not_said_is_missed() -> None:
     said = " ".join(" ".join(words(slide)) for slide in slides(made("bench"))[1:])
     assert [text for text in handbook_sentences() if text not in said]
+
+
+def test_the_card_is_there_stop_by_stop() -> None:
+    said = [text for slide in slides(made("bench")) for text in words(slide)]
+    scheme, own = loads(BENCH), english()
+    listed = stops(scheme, own)
+    assert len(listed) == 4
+    for stop in listed:
+        assert f"{stop.name}: {stop.means} {stop.said(why=True)}" in said
+    assert {own(f"card.{key}") for key in (*NEVER, *CALLS)} <= set(said)
 
 
 def test_texts_that_would_break_markup_are_there_as_they_were_written() -> None:
