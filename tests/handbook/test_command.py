@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterator, Sequence
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
 import pytest
+from typer.testing import CliRunner
 
 from interlock.cli import material as command
+from interlock.cli.app import app
 from interlock.cli.inject import inject
 from interlock.cli.inject_outputs import Wanted
 from interlock.cli.prove import judged
@@ -144,12 +145,15 @@ def test_two_runs_write_the_same_bytes_and_json_says_what_is_on_the_page(bench: 
 
 
 def test_another_language_is_one_file(bench: Path, tmp_path: Path) -> None:
-    shipped = (files("interlock") / "handbook" / "words" / "en.yaml").read_text(encoding="utf-8")
     german, out = tmp_path / "de.yaml", tmp_path / "page.html"
-    text = shipped
+    result = CliRunner().invoke(app, ["words", "--out", str(german)])
+    assert result.exit_code == 0, result.output
+    text = german.read_text(encoding="utf-8")
     for old, new in (
         ("language: en", "language: de"),
-        ('title: "Handbook: {scheme}"', 'title: "Handbuch: {scheme}"'),
+        ("title: 'Handbook: {scheme}'", "title: 'Handbuch: {scheme}'"),
+        ("it clears by itself once {clears}", "er endet, sobald {clears}"),
+        ("word: Arcs", "word: Lichtbogen"),
         ("title: What must never happen, and what must always be had", "title: Was nie und was immer sein muss"),
     ):
         assert old in text
@@ -158,6 +162,8 @@ def test_another_language_is_one_file(bench: Path, tmp_path: Path) -> None:
     written(str(bench), "--out", str(out), "--no-faults", "--words", str(german))
     assert '<html lang="de">' in page(out)
     assert "<h1>Handbuch: Tool-crib battery bench</h1>" in page(out)
+    assert "<b>Lichtbogen.</b>" in page(out)
+    assert "er endet, sobald" in page(out)
     assert page(out).count("Was nie und was immer sein muss") == 2  # in the contents and over its part
 
 

@@ -178,6 +178,7 @@ def test_every_sentence_of_the_handbook_is_in_the_deck() -> None:
     said += " " + " ".join(words(part(deck, "styles.xml")))
     own = english()
     only_there = {  # what speaks of the page itself
+        own("page.certifies"), own("page.try"),
         own("card.part"), own("cases.steps"), own("about.reads", example="cell_full"), own("faults.table"),
         *(own(f"drawings.{kind}_title") for kind in ("overview", "wiring", "matrix", "ladder")),
     }  # fmt: skip
