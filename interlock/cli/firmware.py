@@ -45,7 +45,16 @@ def vectors(
         Path | None,
         typer.Option("--to", metavar="FILE", help="JSON Lines, one object a scan; a .csv: a table", show_default=False),
     ] = None,
-    most: Annotated[int, typer.Option("--most", metavar="N", min=1, help="scans in all")] = 20_000,
+    most: Annotated[
+        int | None,
+        typer.Option(
+            "--most",
+            metavar="N",
+            min=1,
+            help="scans in all; else one run, and more where it needs them",
+            show_default=False,
+        ),
+    ] = None,
     score: Annotated[
         bool,
         typer.Option("--score", help="sow small mistakes in the rules: each is caught, or proved to change nothing"),

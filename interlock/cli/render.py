@@ -50,9 +50,11 @@ class Progress:
         self.shown = sys.stderr.isatty()
 
     def say(self, words: str) -> None:
-        """Show these words instead of those before."""
+        """Show these words instead of those before; as many as one line holds, for more could not be taken back."""
         if self.shown:
-            sys.stderr.write(f"\r\x1b[K{words}")
+            room = get_terminal_size().columns - 1
+            line = words if len(words) <= room else f"{words[: room - 1]}…"
+            sys.stderr.write(f"\r\x1b[K{line}")
             sys.stderr.flush()
 
     def done(self) -> None:

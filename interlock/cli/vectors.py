@@ -40,14 +40,23 @@ assert set(WORDS) == set(GoalKind), set(GoalKind) - set(WORDS)
 
 
 def vectors(
-    file: Path, unit: str, to: Path | None, most: int, *, score: bool = False, strengthen: bool = False, as_json: bool
+    file: Path,
+    unit: str,
+    to: Path | None,
+    most: int | None,
+    *,
+    score: bool = False,
+    strengthen: bool = False,
+    as_json: bool,
 ) -> int:
     """Make them, write them, tell what they show and, where asked for, how strong they are."""
     scheme = opened(file, as_json=as_json)
     code = unit_of(scheme, file, unit)
     made = made_for(code, most)
-    fates = _scored(code, made) if score or strengthen else []
-    if strengthen:
+    fates, interrupted = list[Scored](), made.interrupted
+    if (score or strengthen) and not interrupted:
+        fates, interrupted = _scored(code, made)
+    if strengthen and not interrupted:
         progress = Progress()
         runs, fates = strengthened(code, made.runs, fates, progress.say)
         progress.done()
@@ -63,23 +72,28 @@ def vectors(
         print_json(_json(code, made, to) | ({"mutants": _score_json(fates), "score": score_of(fates)} if fates else {}))
     else:
         tell([*_told(code, made, to), *(_score_told(fates) if fates else ())])
+    if made.interrupted:
+        sys.stderr.write(f"interrupted: these are the {made.scans:,} scans that were planned by then\n")
+    if interrupted:
+        return Exit.INTERRUPTED
     weak = any(f.fate in (Fate.SURVIVED, Fate.UNDECIDED) for f in fates)
     open_goals = any(made.why[g].why is not Why.PROVED for g in made.missed)
     return Exit.FINDING if open_goals or weak else Exit.GOOD
 
 
-def _scored(code: UnitCode, made: Vectors) -> list[Scored]:
-    """The fates of all mutants; of those looked at so far, where someone interrupts it."""
-    progress, fates = Progress(), list[Scored]()
+def _scored(code: UnitCode, made: Vectors) -> tuple[list[Scored], bool]:
+    """The fates of all mutants; of those looked at so far, and True, where someone interrupts it."""
+    progress, fates, interrupted = Progress(), list[Scored](), False
     try:
         for fate in scored(code, made.runs, progress.say):
             fates.append(fate)
     except KeyboardInterrupt:
         progress.done()
         sys.stderr.write(f"interrupted after {count_text(len(fates), 'mutant')}\n")
+        interrupted = True
     finally:
         progress.done()
-    return fates
+    return fates, interrupted
 
 
 def score_of(fates: Sequence[Scored]) -> float | None:
@@ -118,7 +132,7 @@ def _score_json(fates: list[Scored]) -> list[dict[str, Any]]:
     ]
 
 
-def made_for(code: UnitCode, most: int) -> Vectors:
+def made_for(code: UnitCode, most: int | None) -> Vectors:
     """The unit's vectors, with progress on a terminal."""
     progress = Progress()
     made = generate(code, most=most, progress=progress.say)

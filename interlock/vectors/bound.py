@@ -37,14 +37,14 @@ def bound(code: UnitCode) -> Bound:
     inputs = Inputs(code)
     found = [Bound(0, "", ())]
     for lane in inputs.lanes:
-        rules = _rules(inputs, lane)
+        rules = shared(inputs, lane)
         if rules:
             found.append(Bound(_fewest(rules, _sights(inputs, lane, rules)), lane.line or lane.sensors[0],
                                tuple(rule.name for rule in rules)))  # fmt: skip
     return max(found, key=lambda b: b.scans)
 
 
-def _rules(inputs: Inputs, lane: Lane) -> list[Rule]:
+def shared(inputs: Inputs, lane: Lane) -> list[Rule]:
     """The rules that see a lane's one value; of a lane of several sensors those that see the lowest, or the highest."""
     if lane.line:
         return [r for r in inputs.rules if r.watches is Signal.LINE and r.watched == lane.line]
@@ -56,25 +56,31 @@ def _rules(inputs: Inputs, lane: Lane) -> list[Rule]:
     return max(groups.values(), key=lambda g: sum(r.trips.delay.scans + r.clears.delay.scans for r in g), default=[])
 
 
-def _sights(inputs: Inputs, lane: Lane, rules: Sequence[Rule]) -> list[tuple[tuple[bool, bool], ...]]:
-    """What the rules can see at one scan: for each, whether its trip and its clear condition holds."""
+def sights(lane: Lane, rules: Sequence[Rule], values: Sequence[int]) -> list[tuple[tuple[bool, bool], ...]]:
+    """What the rules of a lane see at each of its values: for each, whether its trip and its clear condition holds."""
     if lane.line:
-        return [tuple((r.trips.test is on, r.clears.test is on) for r in rules) for on in (True, False)]
-    found = [
+        return [tuple((r.trips.test is bool(v), r.clears.test is bool(v)) for r in rules) for v in values]
+    assert all(isinstance(t.test, Limit) for r in rules for t in (r.trips, r.clears))
+    return [
         tuple(
             (compare(v, r.trips.test), compare(v, r.clears.test))  # type: ignore[arg-type]
             for r in rules
         )
-        for v in inputs.regions[lane]
+        for v in values
     ]
+
+
+def _sights(inputs: Inputs, lane: Lane, rules: Sequence[Rule]) -> list[tuple[tuple[bool, bool], ...]]:
+    """What the rules can see at one scan."""
+    if lane.line:
+        return sights(lane, rules, (1, 0))
     lost = tuple((str(r.on_invalid) == "trip", str(r.on_invalid) == "clear") for r in rules)
-    assert all(isinstance(t.test, Limit) for r in rules for t in (r.trips, r.clears))
-    return list(dict.fromkeys([*found, lost]))
+    return list(dict.fromkeys([*sights(lane, rules, inputs.regions[lane]), lost]))
 
 
 def _fewest(rules: Sequence[Rule], sights: Sequence[tuple[tuple[bool, bool], ...]]) -> int:
     """The fewest scans in which each delay of the rules runs out once."""
-    wanted = frozenset((i, side) for i, r in enumerate(rules) for side in (0, 1) if _delay(r, side))
+    wanted = frozenset((i, side) for i, r in enumerate(rules) for side in (0, 1) if delay(r, side))
     alone = max((r.trips.delay.scans + r.clears.delay.scans for r in rules), default=0)
     start: State = tuple((0 if r.power_up is PowerUp.CLEAR else 1, 0) for r in rules)
     queue: list[tuple[int, int, State, frozenset[tuple[int, int]]]] = [(0, 0, start, frozenset())]
@@ -95,7 +101,7 @@ def _fewest(rules: Sequence[Rule], sights: Sequence[tuple[tuple[bool, bool], ...
     return alone
 
 
-def _delay(rule: Rule, side: int) -> int:
+def delay(rule: Rule, side: int) -> int:
     return rule.clears.delay.scans if side else rule.trips.delay.scans
 
 
@@ -105,7 +111,7 @@ def _next(
     """One sight until the next delay runs out; or power lost and come back."""
     for sight in sights:
         runs = [holds[side] for holds, (side, _) in zip(sight, state, strict=True)]
-        left = [_delay(r, side) - ran for r, (side, ran), on in zip(rules, state, runs, strict=True) if on]
+        left = [delay(r, side) - ran for r, (side, ran), on in zip(rules, state, runs, strict=True) if on]
         if not left:
             continue
         for more in sorted({min(left), max(left)}):
@@ -113,7 +119,7 @@ def _next(
             for i, (rule, (side, so_far), on) in enumerate(zip(rules, state, runs, strict=True)):
                 if not on:
                     after.append((side, 0))
-                elif so_far + more >= _delay(rule, side):
+                elif so_far + more >= delay(rule, side):
                     after.append((1 - side, 0))
                     ran.add((i, side))
                 else:

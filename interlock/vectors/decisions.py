@@ -60,6 +60,10 @@ class Logic:
         self.decisions = tuple(self._all())
         self.leaves: tuple[Leaf, ...] = tuple(self._leaf.values())
 
+    def leaves_of(self, logic: Expr) -> tuple[Leaf, ...]:
+        """The conditions in a part of the logic."""
+        return tuple(self._leaf[c] for c in conditions(logic))
+
     def alone(self, rule: Rule, given: Assignment) -> Iterator[tuple[int, bool]]:
         """The conditions of a rule by number, from 1, that alone decide whether its effects are in force, and whether
         each is met; none where nothing told depends on that."""

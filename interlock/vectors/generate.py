@@ -11,15 +11,17 @@ from interlock.vectors.alone import Stretch, expected
 from interlock.vectors.bound import Bound, bound
 from interlock.vectors.decisions import Logic
 from interlock.vectors.goals import Goal, GoalKind
-from interlock.vectors.inputs import Given
+from interlock.vectors.inputs import Given, Inputs, Lane
 from interlock.vectors.mcdc import Form, shown
 from interlock.vectors.planner import Planner
-from interlock.vectors.reasons import Reason, reasons
+from interlock.vectors.reasons import Reason, Why, reasons
 from interlock.vectors.record import Run, Start, Vector
+from interlock.vectors.stage import Sought
 from interlock.vectors.timeline import Track
 from interlock.vectors.watch import Watcher
 
-MOST = 20_000  # scans
+MOST = 20_000  # scans of a run
+FURTHER = 3  # runs at most, after the first
 AFTER = 20  # scans after a power cycle at the end, so that something of it is told
 
 
@@ -28,13 +30,15 @@ class Vectors:
     """Runs of one unit, and what they show: the goals reached, those that were not, all in the scheme's order.
 
     `why`: the reason of each goal that was not; `bound`: no vectors for all goals take fewer scans; `forms`: how each
-    condition of each decision is shown, by decision and condition, None where it is not."""
+    condition of each decision is shown, by decision and condition, None where it is not; `interrupted`: someone broke
+    the planning off, and these are the vectors that were planned by then."""
 
     runs: tuple[Run, ...]
     reached: tuple[Goal, ...]
     missed: tuple[Goal, ...]
     bound: Bound
     why: Mapping[Goal, Reason] = field(default_factory=dict)
+    interrupted: bool = False
     forms: Mapping[tuple[str, str], Form | None] = field(default_factory=dict)
 
     @property
@@ -50,8 +54,60 @@ class Vectors:
         }
 
 
-def generate(code: UnitCode, *, most: int = MOST, progress: Callable[[str], None] = lambda _: None) -> Vectors:
-    """Vectors for a unit, at most `most` scans."""
+def generate(code: UnitCode, *, most: int | None = None, progress: Callable[[str], None] = lambda _: None) -> Vectors:
+    """Vectors for a unit, at most `most` scans; None: one run, and as many more as it takes to show what can be."""
+    vectors = _first(code, MOST if most is None else min(most, MOST), progress)
+    try:
+        while not vectors.interrupted and (sought := _sought(vectors)) and len(vectors.runs) <= FURTHER:
+            room = MOST if most is None else most - vectors.scans
+            run = further_run(code, sought, room, progress)
+            if run is None:
+                break
+            vectors = with_runs(code, vectors, (*vectors.runs, run))
+    except KeyboardInterrupt:
+        return replace(vectors, interrupted=True)
+    return vectors
+
+
+def _sought(vectors: Vectors) -> tuple[Goal, ...]:
+    """What a further run is worth: goals that are not proved to be out of reach. Power cycles in states that take long
+    to come to are none: no mistake in a delay, a limit or an effect shows there that shows nowhere else."""
+    return tuple(
+        goal
+        for goal in vectors.missed
+        if vectors.why[goal].why is not Why.PROVED and goal.kind is not GoalKind.POWER_CYCLE
+    )
+
+
+def further_run(code: UnitCode, goals: tuple[Goal, ...], room: int, progress: Callable[[str], None]) -> Run | None:
+    """A run that shows as many of these goals as can be, in as few scans; None where none was found in so many. It is
+    planned from rest, and along the input that takes longest."""
+    if room <= AFTER + 1:
+        return None
+    ways: list[Lane | None] = [None, *_longest(code)]
+    found: list[tuple[int, int, int, Track]] = []
+    for along in ways:
+        planner = Planner(code, room - AFTER - 1, progress, Sought(goals, along))
+        track = planner.plan()
+        if planner.interrupted:
+            raise KeyboardInterrupt
+        shown = track.shown_within(room)
+        if shown:
+            found.append((-shown.bit_count(), track.needed, len(found), track))
+    if not found:
+        return None
+    *_, track = min(found)
+    scans = min(room, max(track.needed, max(track.plan.cycles, default=0) + AFTER))
+    return expected(code.scheme, code.unit, code.told, stretches(code, track, scans))
+
+
+def _longest(code: UnitCode) -> list[Lane]:
+    """The lane of sensors whose delays take longest; none where that is a line, which has but one way."""
+    inputs, name = Inputs(code), bound(code).watched
+    return [lane for lane in inputs.lanes if name in lane.sensors]
+
+
+def _first(code: UnitCode, most: int, progress: Callable[[str], None]) -> Vectors:
     planner = Planner(code, most - AFTER - 1, progress)  # with room for what is told after a power cycle at the end
     track = planner.plan()
     last = max(track.plan.cycles, default=0)
@@ -63,12 +119,20 @@ def generate(code: UnitCode, *, most: int = MOST, progress: Callable[[str], None
     missed = tuple(g for g in every if not reached & bits[g])
     over = {g: planner.over[g] for g in missed if g in planner.over}
     over |= {g: track.first(bits[g]) + 1 for g in missed if track.shown & bits[g]}
+    why = dict.fromkeys(missed, Reason(Why.NOT_FOUND, "interrupted before all ways to it were tried"))
+    interrupted = planner.interrupted
+    if not interrupted:
+        try:
+            why = reasons(code, missed, over, progress)
+        except KeyboardInterrupt:
+            interrupted = True
     return Vectors(
         (run,),
         tuple(g for g in every if reached & bits[g]),
         missed,
         bound(code),
-        reasons(code, missed, over, progress),
+        why,
+        interrupted,
         forms(planner, track, scans),
     )
 

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
 from interlock.export.unit import UnitCode
 from interlock.logic.machine import TABLE
 from interlock.scheme.model import Rule, Scheme
 from interlock.scheme.words import OnInvalid, PowerUp, Signal, State, Word
-from interlock.vectors.decisions import Logic
+from interlock.vectors.decisions import Leaf, Logic
+from interlock.vectors.mcdc import All, Assignment, decides, value
 
 TOO_EARLY = "pressed a scan too early"
 SUSPENDS, RUNS_OUT, NOT_BEFORE = "suspends", "runs out", "not before it was seen off"
@@ -95,6 +96,22 @@ class Goals:
         if rule.power_up is PowerUp.AS_LEFT and rule.manual:
             states.append(State.AWAITING_RESET)
         yield from (Goal(GoalKind.POWER_CYCLE, rule.name, str(state)) for state in states)
+
+    def about(self, goal: Goal) -> tuple[tuple[Leaf, ...], Callable[[Assignment], bool]]:
+        """The conditions on which a goal of a decision, of a condition or beside a path depends, and whether so many
+        truths of theirs show it."""
+        logic = self.logic
+        if goal.kind is GoalKind.DECISION:
+            decision = next(d for d in logic.decisions if d.name == goal.rule)
+            leaf = next(x for x in decision.leaves if goal.what in (deciding(str(x), True), deciding(str(x), False)))
+            holds = goal.what == deciding(str(leaf), True)
+            return decision.leaves, lambda t: t[str(leaf)] is holds and decides(decision.logic, str(leaf), t)
+        if goal.kind is GoalKind.BESIDE:
+            acts, own = logic.in_force[goal.rule], logic.own[goal.what]
+            return logic.leaves_of(All((acts, own))), lambda t: value(acts, t) and value(own, t)
+        number, met = goal.what.split(" ", 1)
+        rule, wanted = self.scheme.rules[goal.rule], (int(number), met == "met")
+        return logic.leaves, lambda t: wanted in logic.alone(rule, t)
 
     def beside(self, rule: Rule) -> Iterator[str]:
         """The paths of the unit that a rule leaves alone: none of their outputs is one that it stops."""

@@ -10,47 +10,76 @@ from collections.abc import Callable, Iterable
 
 from interlock.export.unit import UnitCode
 from interlock.vectors.goals import Goal, GoalKind
-from interlock.vectors.stage import SPARE, Put
-from interlock.vectors.timeline import Track, Trial, taken, tried
+from interlock.vectors.stage import SPARE, Put, Sought
+from interlock.vectors.timeline import Track, Trial, taken, tracked, tried
+from interlock.vectors.together import Together
 from interlock.vectors.ways import Ways
 
 TRIES = 200  # for one goal, of each kind of way
 ROUNDS = 2  # in which all goals not yet shown are sought
 FORCED = 1  # ways to show a goal by which others are lost, for each of which those are sought again
+FORCED_FURTHER = 6  # the same in a further run, which has few goals
 HIDDEN = 3  # ways to a goal that is hidden then, for each of which what hides it is looked for
 LATE = {GoalKind.CONDITION, GoalKind.DECISION, GoalKind.BESIDE, GoalKind.POWER_CYCLE}  # mostly shown by the way
 CYCLED = {GoalKind.POWER_CYCLE, GoalKind.TRANSITION}  # what only a power cycle may lead to
 BROKEN_OFF = {"picking_up to clear", "dropping_off to tripped", "awaiting_reset to tripped"}
 
 
+def _hopeless(together: Together, goal: Goal) -> bool:
+    """Whether another rule always stops the path that is to run beside a rule."""
+    return goal.kind is GoalKind.BESIDE and bool(together.blocked_with(goal.rule, goal.what))
+
+
 class Planner(Ways):
     """Plans a run of one unit that shows as many goals as can be, in at most `most` scans."""
 
-    def __init__(self, code: UnitCode, most: int, progress: Callable[[str], None] = lambda _: None) -> None:
-        super().__init__(code)
-        self.most, self.progress = most, progress
+    def __init__(
+        self,
+        code: UnitCode,
+        most: int,
+        progress: Callable[[str], None] = lambda _: None,
+        sought: Sought | None = None,
+    ) -> None:
+        super().__init__(code, most, sought)
+        self.progress, self.interrupted = progress, False
         self.over: dict[Goal, int] = {}  # goals that would be shown by more scans than allowed, and by how many
         self.costly: list[Trial] = []  # what would have shown the last goal sought, and would have lost others
+        together = Together(code)
+        self.sought = [goal for goal in self.order() if not _hopeless(together, goal)]
         self.hard = sum(bit for goal, bit in self.watcher.bits.items() if goal.kind not in LATE)
 
     # --- choosing
 
     def plan(self) -> Track:
-        """Goal after goal, those first that take longest; then those for which others have to be moved."""
-        self._all()
-        for goal in self.order():
-            if (
-                goal.kind not in (GoalKind.POWER_CYCLE, GoalKind.BESIDE)
-                and not self.track.shown & self.watcher.bits[goal]
-            ):
-                self.force(goal)
-        self._power_cycles()
+        """Goal after goal, those first that take longest; then those for which others have to be moved. Where someone
+        interrupts it, what was planned by then (`interrupted`)."""
+        try:
+            self._planned()
+        except KeyboardInterrupt:
+            self.interrupted = True
         return self.track
+
+    def _planned(self) -> None:
+        self._all()
+        while self._forced() and self.further:
+            pass
+        if self.further:
+            self.track = tracked(self.watcher, self.track.plan.before(self.track.needed), self.rest)
+        self._power_cycles()
+
+    def _forced(self) -> bool:
+        """Each goal that is not shown, though others are lost by it; whether the run shows more then."""
+        before = self.worth(self.track)
+        for goal in self.sought:
+            late = goal.kind is GoalKind.POWER_CYCLE or (goal.kind is GoalKind.BESIDE and not self.further)
+            if not late and not self.track.shown & self.watcher.bits[goal]:
+                self.force(goal)
+        return self.worth(self.track) > before
 
     def _all(self) -> None:
         for _ in range(ROUNDS):
             before = self.track.shown
-            for goal in self.order():
+            for goal in self.sought:
                 if not self.track.shown & self.watcher.bits[goal]:
                     self._tell(goal)
                     self.seek(goal)
@@ -58,7 +87,7 @@ class Planner(Ways):
                 break
 
     def _tell(self, goal: Goal) -> None:
-        left = len(self.goals.all) - self.track.shown.bit_count()
+        left = len(self.watcher.bits) - self.track.shown.bit_count()
         self.progress(f"{self.track.needed:,} scans, {left} goals left: {goal}")
 
     def force(self, goal: Goal) -> bool:
@@ -67,14 +96,18 @@ class Planner(Ways):
         if self.seek(goal):
             return True
         was = self.track
-        for trial in sorted(self.costly, key=lambda t: (t.lost & self.hard).bit_count())[:FORCED]:
-            self.track = taken(was, trial)
-            for other, bit in self.watcher.bits.items():
-                if trial.lost & bit and not self.track.shown & bit:
-                    self.seek(other)
-            if self.worth(self.track) > self.worth(was):
-                return True
-        self.track = was
+        most = FORCED_FURTHER if self.further else FORCED
+        try:
+            for trial in sorted(self.costly, key=lambda t: (t.lost & self.hard).bit_count())[:most]:
+                self.track = taken(was, trial)
+                for other, bit in self.watcher.bits.items():
+                    if trial.lost & bit and not self.track.shown & bit:
+                        self.seek(other)
+                if self.worth(self.track) > self.worth(was):
+                    return True
+        finally:  # also where someone interrupts it
+            if self.worth(self.track) <= self.worth(was):
+                self.track = was
         return False
 
     def worth(self, track: Track) -> int:
@@ -140,7 +173,7 @@ class Planner(Ways):
                 takes = rule.trips.delay.scans + rule.clears.delay.scans
             return goal.kind in LATE, -takes, kinds.index(goal.kind)
 
-        return sorted(self.goals.all, key=key)
+        return sorted(self.watcher.bits, key=key)
 
     def seek(self, goal: Goal) -> bool:
         """Change the run so that a goal is shown; False where no way was found."""
@@ -168,10 +201,7 @@ class Planner(Ways):
         hidden: list[tuple[float, Trial]] = []
         self.costly = []
         tries = 0
-        for put in puts:
-            trial = self.trial(put)
-            if trial is None:
-                continue
+        for trial in (trial for put in puts for trial in self.trials(put)):
             tries += 1
             if tries > (TRIES if open_too else TRIES // 3):
                 break

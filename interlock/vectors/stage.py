@@ -13,16 +13,21 @@ from interlock.logic.readings import compare
 from interlock.scheme.model import Limit, Rule
 from interlock.scheme.words import State
 from interlock.vectors.drive import Drive, Drives
+from interlock.vectors.goals import Goal
 from interlock.vectors.inputs import Frame, Lane, patched
+from interlock.vectors.spine import spine
 from interlock.vectors.timeline import Entry, Plan, Track, Trial, tracked, tried
 from interlock.vectors.watch import Watcher
 
 MOMENTS = 14  # at which something is tried, for each way to do it
 PARTS = 4  # of a long wait: at the beginning of each something may be tried
 SPARE = 3  # scans after a delay
+APART = 25  # scans between moments that are told apart
+PAUSE = 5  # scans without a change, between two parts of what is done to an input
 BEGINS = 1  # the scan from which on something is done
 LONG = 1000  # scans: a delay of that many is run out as seldom as can be
 RESETS = 4  # that one trial may want
+LATER = 40  # scans by which a reset may wait, so that what else has cleared meanwhile is told apart from it
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,12 +39,23 @@ class Put:
     end: int
 
 
+@dataclass(frozen=True, slots=True)
+class Sought:
+    """What a further run is for: the goals that no run before it shows. `along`: the lane that is led the shortest way
+    through all that takes long there; None: every lane comes to rest first."""
+
+    goals: tuple[Goal, ...]
+    along: Lane | None = None
+
+
 class Stage:
     """The run so far (`track`), and trials with something put into it."""
 
-    def __init__(self, code: UnitCode) -> None:
-        self.code = code
-        self.watcher = Watcher(code)
+    def __init__(self, code: UnitCode, most: int, sought: Sought | None = None) -> None:
+        self.code, self.most = code, most
+        self.along = sought.along if sought else None
+        self.further = sought is not None
+        self.watcher = Watcher(code, sought.goals if sought else None)
         self.inputs = self.watcher.inputs
         self.drives = Drives(self.inputs)
         self.goals = self.watcher.goals
@@ -56,15 +72,29 @@ class Stage:
         frames: dict[int, dict[int, int]] = {0: start}
         says = {0: "power-up"}
         for lane in self.inputs.lanes:
-            for at, frame in enumerate(self._begins(lane), BEGINS):
+            for at, frame in enumerate(() if lane == self.along else self._begins(lane), BEGINS):
                 frames.setdefault(at, {}).update(frame.patch)
                 if frame.says:
                     says[at] = frame.says
+        if self.along is not None:
+            self._along(self.along, frames, says)
         plan = Plan(dict(sorted(frames.items())), frozenset(), says)
         track = tracked(self.watcher, plan, self.rest)
-        while (more := self._reset(track.plan, track.entries)) is not None:
+        while (more := self._reset(track.plan, track.entries, 0)) is not None:
             track = tracked(self.watcher, more, self.rest)
         return track
+
+    def _along(self, lane: Lane, frames: dict[int, dict[int, int]], says: dict[int, str]) -> None:
+        """One lane the shortest way through all that takes long there, past every limit between its values."""
+        at, now = BEGINS, self.rest
+        for hold in spine(self.inputs, lane):
+            for frame in self.inputs.sweep(lane, now, hold.value):
+                frames.setdefault(at, {}).update(frame.patch)
+                if frame.says:
+                    says[at] = frame.says
+                now = patched(now, frame.patch)
+                at += 1
+            at += hold.scans + SPARE
 
     def _begins(self, lane: Lane) -> list[Frame]:
         """Past every limit to rest, where that trips no rule, or takes so long that there is no second time; else
@@ -112,9 +142,9 @@ class Stage:
                 yield from self.inputs.past(rule, False, self.rest)
                 yield Frame({i: self.rest[i] for i in lane.places})
 
-    def _reset(self, plan: Plan, entries: Sequence[Entry]) -> Plan | None:
-        """The plan with a reset pressed as soon as the first rule that still waits for one accepts it; None where none
-        waits."""
+    def _reset(self, plan: Plan, entries: Sequence[Entry], later: int) -> Plan | None:
+        """The plan with a reset pressed as soon as the first rule that still waits for one accepts it, or so many scans
+        later; None where none waits."""
         waits: dict[str, int] = {}
         for entry in entries:
             for name, _, new in entry.moved:
@@ -126,31 +156,39 @@ class Stage:
             line = self.code.scheme.rules[name].reset_by
             if line in self.inputs.place:
                 place = self.inputs.place[line]
-                frames = {scan + 1: Frame({place: 1}), scan + 2: Frame({place: 0})}
-                return plan.with_frames(scan, scan + 3, {scan: Frame({place: 0}), **frames}, [place])
+                at = scan + later
+                frames = {at: Frame({place: 0}), at + 1: Frame({place: 1}), at + 2: Frame({place: 0})}
+                return plan.with_frames(at, at + 3, frames, [place])
         return None
 
     # --- trying
 
-    def trial(self, put: Put | None) -> Trial | None:
-        """What comes of it, with every reset given that it leaves to be given."""
+    def trials(self, put: Put | None) -> Iterator[Trial]:
+        """What comes of it, with every reset given that it leaves to be given: at once, or a while later."""
         if put is None:
-            return None
-        trial = tried(self.track, put.plan, put.start, put.end)
-        for _ in range(RESETS):
-            more = self._reset(trial.plan, trial.entries)
-            if more is None:
-                break
-            trial = tried(self.track, more, put.start, self._settled(more, put))
-        return trial
+            return
+        bare = tried(self.track, put.plan, put.start, put.end)
+        for later in (0, LATER) if self.further else (0,):
+            trial = bare
+            for _ in range(RESETS):
+                more = self._reset(trial.plan, trial.entries, later)
+                if more is None:
+                    break
+                trial = tried(self.track, more, put.start, self._settled(more, put))
+            yield trial
+            if trial is bare:
+                return
 
     def _settled(self, plan: Plan, put: Put) -> int:
         """The scan from which on a plan does what the track's does."""
         old = self.track.plan.patches
         return max([put.end, *(s + 1 for s in {*plan.patches, *old} if plan.patches.get(s) != old.get(s))])
 
-    def put(self, lane: Lane, start: int, frames: Sequence[Frame], hold: int, decider: int = 0) -> Put | None:
-        """Frames on a lane, held, and back to what the lane does in the track; None where it is not idle so long."""
+    def put(
+        self, lane: Lane, start: int, frames: Sequence[Frame], hold: int, decider: int = 0, beside: Put | None = None
+    ) -> Put | None:
+        """Frames on a lane, held, and back to what the lane does in the track. Where it is not idle so long: None, or
+        in a further run in the place of what is done there. `beside`: what is put on other lanes already."""
         back = start + len(frames) + hold
         own = {i: self.track.given(back)[i] for i in lane.places}
         now = list(self.track.given(start))
@@ -167,15 +205,23 @@ class Stage:
         if any(
             lane.places[0] in p or lane.places[-1] in p for s, p in self.track.plan.patches.items() if start <= s < end
         ):
-            return None
+            if not self.further:
+                return None
+            home, end = [Frame(own)], back + 1  # in the place of what is done there
         placed = {start + i: frame for i, frame in enumerate(frames)}
         placed |= {back + i: frame for i, frame in enumerate(home)}
+        if beside is not None:
+            plan = beside.plan.with_frames(start, end, placed, lane.places)
+            return Put(plan, min(start, beside.start), max(end, beside.end))
         return Put(self.track.plan.with_frames(start, end, placed, lane.places), start, end)
 
-    def driven(self, drive: Drive, start: int, decider: int = 0, more: int = 0) -> Put | None:
+    def driven(
+        self, drive: Drive, start: int, decider: int = 0, more: int = 0, beside: Put | None = None
+    ) -> Put | None:
         """A drive from a scan on, for as long as it takes."""
         frames = drive.frames(self.inputs, self.track.given(start), decider)
-        return self.put(drive.lane, start, frames, drive.delay + SPARE + more, decider) if frames else None
+        hold = drive.delay + SPARE + more
+        return self.put(drive.lane, start, frames, hold, decider, beside) if frames else None
 
     # --- when
 
@@ -188,16 +234,16 @@ class Stage:
             found.append(scan + 1)
             if gap > 100:
                 found += [scan + 1 + gap * part // PARTS for part in range(1, PARTS)]
-        return [m for m in found if m > BEGINS]
+        return [m for m in found if m > BEGINS and (m <= self.most or not self.further)]
 
-    def when(self, name: str, active: bool) -> tuple[list[int], list[int]]:
+    def when(self, name: str, active: bool, takes: int = 0) -> tuple[list[int], list[int]]:
         """The moments at which a rule acts or does not: those at which it would be seen to turn, and others; not too
-        many."""
+        many, and none after which there would be too few scans for what takes so many."""
         seen, unseen = list[int](), list[int]()
         last: tuple[bool, ...] = ()
         slot, awaiting = self.watcher.slot[name], self.watcher.levels[name].awaiting
         known: dict[tuple[bool, ...], bool] = {}
-        for moment in self.moments():
+        for moment in [m for m in self.moments() if m + takes <= self.most or not self.further]:
             at = self.track.before(moment)
             if (at.slots[slot] >= awaiting) is not active:
                 continue
@@ -211,6 +257,22 @@ class Stage:
             last = key
         return thinned(seen, MOMENTS), thinned(unseen, MOMENTS - min(len(seen), MOMENTS // 2))
 
+    def visible(self, name: str) -> list[int]:
+        """Moments at which a rule would be seen to turn whichever way it is, some scans apart."""
+        found = list[int]()
+        known: dict[tuple[bool, ...], bool] = {}
+        for moment in self.moments():
+            if found and moment < found[-1] + APART:
+                continue
+            at, given = self.track.before(moment), self.track.given(moment)
+            key = self.watcher.holds(at.slots, at.slots, given)
+            if key not in known:
+                _, told = self.watcher.told(at.slots, given)
+                known[key] = self.watcher.otherwise(at.slots, given, False, f"level of {name}") not in (told, None)
+            if known[key]:
+                found.append(moment)
+        return found
+
     def inserted(self, lane: Lane, start: int, frames: Sequence[Frame]) -> Put | None:
         """Frames on a lane from a scan on, and at once back to what it does."""
         end = start + len(frames)
@@ -220,9 +282,35 @@ class Stage:
         placed = dict(enumerate([*frames, Frame({i: given[i] for i in lane.places})], start))
         return Put(self.track.plan.with_frames(start, end + 1, placed, lane.places), start, end + 1)
 
-    def turned(self, lane: Lane, start: int, scans: int) -> Put | None:
+    def shifted(self, lane: Lane, before: int, parts: int, by: int) -> Put | None:
+        """What is done to a lane, in so many parts with pauses between them the first of which is the last to begin
+        before a scan, moved as a whole by so many scans; None where that would meet what else is done to it."""
+        parts_of = list[list[int]]()
+        for scan, patch in self.track.plan.patches.items():
+            if lane.places[0] in patch or lane.places[-1] in patch:
+                if parts_of and scan - parts_of[-1][-1] <= PAUSE:
+                    parts_of[-1].append(scan)
+                else:
+                    parts_of.append([scan])
+        i = sum(part[0] <= before for part in parts_of) - 1
+        if i < 1 or not by:  # the first part is the beginning
+            return None
+        block = [scan for part in parts_of[i : i + parts] for scan in part]
+        after = parts_of[i + parts][0] if i + parts < len(parts_of) else self.most
+        if not parts_of[i - 1][-1] < block[0] + by <= block[-1] + by < after:
+            return None
+        old = self.track.plan
+        frames = {
+            s + by: Frame({k: v for k, v in old.patches[s].items() if k in lane.places}, old.says.get(s, ""))
+            for s in block
+        }
+        start, end = min(block[0], block[0] + by), max(block[-1], block[-1] + by) + 1
+        return Put(old.with_frames(start, end, frames, lane.places), start, end)
+
+    def turned(self, lane: Lane, start: int, scans: int, beside: Put | None = None) -> Put | None:
+        """A line the other way for so many scans."""
         place = lane.places[0]
-        return self.put(lane, start, [Frame({place: 1 - self.track.given(start)[place]})], scans)
+        return self.put(lane, start, [Frame({place: 1 - self.track.given(start)[place]})], scans, beside=beside)
 
 
 def thinned(scans: Sequence[int], most: int) -> list[int]:

@@ -42,6 +42,12 @@ class Plan:
                 says[at] = frame.says
         return Plan(dict(sorted(patches.items())), self.cycles, says)
 
+    def before(self, scan: int) -> Plan:
+        """What is done before a scan."""
+        patches = {s: patch for s, patch in self.patches.items() if s < scan}
+        says = {s: words for s, words in self.says.items() if s < scan}
+        return Plan(patches, frozenset(c for c in self.cycles if c < scan), says)
+
     def with_cycle(self, scan: int) -> Plan:
         """With a power cycle more."""
         return Plan(self.patches, self.cycles | {scan}, {**self.says, scan: "power cycle"})

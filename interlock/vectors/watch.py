@@ -6,7 +6,7 @@ Long waits are run in few steps: while inputs and everything but counters stay a
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass
 
 from interlock.export.unit import UnitCode
@@ -59,12 +59,15 @@ class Step:
 
 
 class Watcher(Walker):
-    """Steps a unit and tells the goals. Positions are values: a walk can be tried from anywhere."""
+    """Steps a unit and tells the goals, all of them or those asked for. Positions are values: a walk can be tried from
+    anywhere."""
 
-    def __init__(self, code: UnitCode) -> None:
+    def __init__(self, code: UnitCode, only: Collection[Goal] | None = None) -> None:
         super().__init__(code)
         self.goals, self.inputs = Goals(code), Inputs(code)
-        self.bits: dict[Goal, int] = {goal: 1 << i for i, goal in enumerate(self.goals.all)}
+        self.bits: dict[Goal, int] = {
+            goal: 1 << i for i, goal in enumerate(self.goals.all) if only is None or goal in only
+        }
         self._bit = {(str(g.kind), g.rule, g.what): bit for g, bit in self.bits.items()}
         self._rule = {name: code.scheme.rules[name] for name in self.rules}
         self._manual = [n for n, r in self._rule.items() if r.manual and r.reset_by in self.goals.place]
@@ -83,7 +86,7 @@ class Watcher(Walker):
             for i, s in enumerate(self.program.slots)
             if not s.boolean
         ]
-        self._values: dict[Given, tuple[list[int], list[int], bool]] = {}
+        self._values: dict[Given, tuple[list[int], list[int], frozenset[str]]] = {}
         self._logic: dict[tuple[bool, ...], int] = {}
         self._size = len(self.program.slots)
         looks = "".join(f"({self._look(leaf)}), " for leaf in self.goals.logic.leaves)
@@ -99,7 +102,7 @@ class Watcher(Walker):
         if known is None:
             values = [0 if i == len(given) else given[i] for i in self._order]
             cycled = [1 if i == len(given) else given[i] for i in self._order]
-            known = self._values[given] = (values, cycled, self.goals.any_lost(given))
+            known = self._values[given] = (values, cycled, self._without_reading(given))
         slots = at.slots
         left, observed = self._scan(slots[: self._size], known[1] if cycle else known[0])
         after = (*left, *(observed[i] for i in self._without)) if self._without else left
@@ -109,7 +112,13 @@ class Watcher(Walker):
         return self._seen(at, given, cycle, after, observed, known[2])
 
     def _seen(
-        self, at: At, given: Given, cycle: bool, after: tuple[int, ...], observed: Sequence[int], lost: bool
+        self,
+        at: At,
+        given: Given,
+        cycle: bool,
+        after: tuple[int, ...],
+        observed: Sequence[int],
+        lost: frozenset[str],
     ) -> Step:
         slots = at.slots
         moved = [
@@ -134,7 +143,7 @@ class Watcher(Walker):
         if self._overridden:
             found += self._overrides(at, given, after)
         if lost:
-            found += self._lost(at, given, after)
+            found += self._lost(at, lost, after)
         seen: dict[str, bool] = {"": True}
         told: tuple[int, ...] = ()
         shown, hidden = self.of_logic(slots, after, given), 0
@@ -149,7 +158,7 @@ class Watcher(Walker):
                     hidden |= bit
         if moved:
             exact = exact - {(name, new is State.TRIPPED) for name, _, new in moved if new in _ENDS}
-        broken = self._broken(at, given, after, moved) if lost or at.broken else _NOBODY
+        broken = self._broken(at, lost, after, moved) if lost or at.broken else _NOBODY
         after_at = At(after, given, exact, arrived, broken)
         quiet = given == at.given and not moved and not at.arrived and all(slots[i] == after[i] for i in self._flags)
         return Step(after_at, shown, hidden, tuple(moved), quiet)
@@ -228,11 +237,17 @@ class Watcher(Walker):
             if was == 0:
                 yield self._bit.get((_OVERRIDE, name, NOT_BEFORE), 0), turned
 
-    def _lost(self, at: At, given: Given, after: tuple[int, ...]) -> Iterator[tuple[int, str]]:
+    def _without_reading(self, given: Given) -> frozenset[str]:
+        """The rules of which what they watch is lost."""
+        if not self.goals.any_lost(given):
+            return _NOBODY
+        return frozenset(name for name in self._reading if self.goals.is_lost(self._rule[name], given))
+
+    def _lost(self, at: At, lost: frozenset[str], after: tuple[int, ...]) -> Iterator[tuple[int, str]]:
         """A lost reading that decides at this scan: trips a rule, lets it go, or holds its running delay."""
         for name in self._reading:
             rule, coding = self._rule[name], self.levels[name]
-            if not self.goals.is_lost(rule, given):
+            if name not in lost:
                 continue
             was, now = at.slots[self.slot[name]], after[self.slot[name]]
             active, then = now >= coding.awaiting, was >= coding.awaiting
@@ -249,11 +264,10 @@ class Watcher(Walker):
                         yield goal, ""
 
     def _broken(
-        self, at: At, given: Given, after: tuple[int, ...], moved: list[tuple[str, State, State]]
+        self, at: At, lost: frozenset[str], after: tuple[int, ...], moved: list[tuple[str, State, State]]
     ) -> frozenset[str]:
         """Rules whose delay a lost reading broke off and that have begun it again at once: how long it then takes tells
         what became of the lost reading."""
-        lost = {name for name in self._reading if self.goals.is_lost(self._rule[name], given)}
         found = set(at.broken)
         for name, old, new in moved:
             ends = (State.DROPPING_OFF, State.TRIPPED), (State.PICKING_UP, State.CLEAR)

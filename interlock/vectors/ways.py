@@ -2,26 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import combinations, product
 
 from interlock.export.unit import UnitCode
 from interlock.scheme.model import Rule
 from interlock.scheme.words import OnInvalid, Signal, State
 from interlock.vectors.decisions import About, Leaf
-from interlock.vectors.goals import NOT_BEFORE, RUNS_OUT, TOO_EARLY, Goal
-from interlock.vectors.inputs import Frame
-from interlock.vectors.stage import BEGINS, SPARE, Put, Stage, thinned
+from interlock.vectors.drive import Drive
+from interlock.vectors.goals import NOT_BEFORE, RUNS_OUT, TOO_EARLY, Goal, GoalKind
+from interlock.vectors.inputs import Frame, Lane
+from interlock.vectors.stage import BEGINS, MOMENTS, SPARE, Put, Sought, Stage, thinned
 from interlock.vectors.timeline import Entry, Plan, Track, taken, tried
 
 NEAR = 200  # scans: what came to pass so short before may be postponed
+AT_ONCE = 3  # conditions that are made so at one moment
+SEVERAL = 3  # ways to make each of them so
+STAYS = 10  # scans for which they stay so
+DEPTH = 6  # scans: a change that goes through other rules first comes by so much later at most
 AHEAD = 30  # scans before a rule's own delay: what must come before it on the same input
 
 
 class Ways(Stage):
     """What may be put into the run for a goal. Each way is tried by whoever asks."""
 
-    def __init__(self, code: UnitCode) -> None:
-        super().__init__(code)
+    def __init__(self, code: UnitCode, most: int, sought: Sought | None = None) -> None:
+        super().__init__(code, most, sought)
         self._relations: dict[str, tuple[list[str], list[str]]] = {}
 
     def _broken_off(self, goal: Goal) -> Iterator[Put | None]:
@@ -38,7 +44,8 @@ class Ways(Stage):
                             yield self.put(drive.lane, start, frames[-1:], hold)
 
     def _by_drive(self, goal: Goal) -> Iterator[Put | None]:
-        moments = {trip: self.when(goal.rule, not trip) for trip in (True, False)}
+        takes = {t: min((d.delay for d in self.drives.of(goal.rule, t)), default=0) for t in (True, False)}
+        moments = {trip: self.when(goal.rule, not trip, takes[trip]) for trip in (True, False)}
         for visible in (True, False):
             for trip in (True, False):
                 for drive in self.drives.of(goal.rule, trip):
@@ -51,8 +58,19 @@ class Ways(Stage):
         bit = self.watcher.bits[goal]
         scans = [entry.scan for entry in self.track.entries if entry.hidden & bit]
         for scan in thinned(scans, 6):
+            if self.further:
+                yield from self._moved_on(scan, goal.rule)
             yield from self._around(scan, goal.rule)
             yield from self._later(scan, goal.rule)
+
+    def _moved_on(self, scan: int, name: str) -> Iterator[Put | None]:
+        """What brought about a change of a rule at a scan, as a whole at another time, so that the change falls where
+        it would be seen."""
+        for new in _turns(self.track, scan, name)[:1]:
+            for drive in self.drives.of(name, new.active)[:2]:
+                for moment in thinned(self.visible(name), MOMENTS):
+                    for parts in (1, 2):
+                        yield self.shifted(drive.lane, scan - drive.delay + DEPTH, parts, moment + 1 - scan)
 
     def _around(self, scan: int, name: str) -> Iterator[Put | None]:
         """Each other rule that acts on what this one acts on, and each line they depend on, otherwise at a scan."""
@@ -213,19 +231,80 @@ class Ways(Stage):
             yield self.put(lane, moment, [*frames, Frame({place: 1}, str(goal))], hold)
 
     def _by_logic(self, goal: Goal) -> Iterator[Put | None]:
-        """Where one condition otherwise would show it: that one made so, for as long as it takes."""
-        leaves, bit = self.goals.logic.leaves, self.watcher.bits[goal]
+        """Where one condition otherwise would show it, or a few at once: those made so, for as long as it takes."""
+        leaves, shows = self.goals.about(goal)
+        leaves = leaves if self.further else self.goals.logic.leaves
+        places = [self.goals.logic.leaves.index(leaf) for leaf in leaves]
+        names = [str(leaf) for leaf in leaves]
         ways: dict[tuple[bool, ...], list[int]] = {}
         for moment in self.moments():
             at = self.track.before(moment)
             held = self.watcher.holds(at.slots, at.slots, self.track.given(moment))
-            ways.setdefault(held, []).append(moment)
-        for held, moments in ways.items():
-            for i, leaf in enumerate(leaves):
-                turned = (*held[:i], not held[i], *held[i + 1 :])
-                if self.watcher.of_held(turned) & bit:
-                    for moment in thinned(moments, 3):
-                        yield from self._leaf(leaf, not held[i], moment)
+            ways.setdefault(tuple(held[i] for i in places), []).append(moment)
+        if self.further:  # what holds only at the scan at which something turns
+            before = self.watcher.first().slots
+            for entry in self.track.entries:
+                if entry.moved and entry.scan > BEGINS:
+                    held = self.watcher.holds(before, entry.after.slots, self.track.given(entry.scan))
+                    ways.setdefault(tuple(held[i] for i in places), []).append(entry.scan)
+                before = entry.after.slots
+        can = [i for i, leaf in enumerate(leaves) if leaf.about is not About.PATH]
+        several = self.further and goal.kind is not GoalKind.CONDITION
+        for size in range(1, AT_ONCE + 1 if several else 2):
+            for held, moments in ways.items():
+                for turned in combinations(can, size):
+                    given = {n: h is not (i in turned) for i, (n, h) in enumerate(zip(names, held, strict=True))}
+                    if shows(given):
+                        for moment in thinned(moments, 3):
+                            if size == 1:
+                                yield from self._leaf(leaves[turned[0]], given[names[turned[0]]], moment)
+                            else:
+                                wanted = [(leaves[i], given[names[i]]) for i in turned]
+                                yield from self._at_once(wanted, moment)
+
+    def _out_of_the_way(self, name: str, active: bool, moment: int) -> Iterator[Put | None]:
+        """What brought a rule to where it is at a moment, moved to after that moment."""
+        turns = [
+            entry.scan
+            for entry in self.track.entries
+            if entry.scan < moment and any(n == name and new.active is active for n, _, new in entry.moved)
+        ]
+        for scan in turns[-1:]:
+            ahead = [m for m in self.moments() if m > moment]
+            for drive in self.drives.of(name, active)[:2]:
+                for later in [moment + STAYS, *thinned(ahead, 4)]:
+                    for parts in (1, 2):
+                        yield self.shifted(drive.lane, scan - drive.delay + DEPTH, parts, later - scan + drive.delay)
+
+    def _at_once(self, wanted: Sequence[tuple[Leaf, bool]], moment: int) -> Iterator[Put | None]:
+        """Several conditions made so on inputs of their own, all of them at one moment."""
+        choices = [list(self._towards(leaf, met))[:SEVERAL] for leaf, met in wanted]
+        for chosen in product(*choices):
+            lanes = [x if isinstance(x, Lane) else x.lane for x in chosen]
+            if len(set(lanes)) < len(lanes):
+                continue
+            put: Put | None = None
+            for way in chosen:
+                if isinstance(way, Lane):
+                    put = self.turned(way, moment - 2, STAYS + 2, put)
+                else:
+                    start = moment - way.delay - AHEAD
+                    put = self.driven(way, start, more=AHEAD + STAYS, beside=put) if start > BEGINS else None
+                if put is None:
+                    break
+            yield put
+
+    def _towards(self, leaf: Leaf, wanted: bool) -> Iterator[Drive | Lane]:
+        """What may be done so that a condition holds, or does not."""
+        match leaf.about:
+            case About.ACTS:
+                yield from self.drives.of(leaf.name, wanted)
+            case About.LINE:
+                yield self.inputs.lane_of[self.inputs.place[leaf.name]]
+            case _:
+                line = self.code.scheme.rules[leaf.name].overridden_by
+                if line in self.inputs.place and leaf.about is About.OVERRIDDEN:
+                    yield self.inputs.lane_of[self.inputs.place[line]]
 
     def _leaf(self, leaf: Leaf, wanted: bool, moment: int) -> Iterator[Put | None]:
         match leaf.about:
@@ -234,6 +313,8 @@ class Ways(Stage):
                     yield self.driven(drive, moment)
                     if moment - drive.delay - 6 > BEGINS:
                         yield self.driven(drive, moment - drive.delay - 6, more=6)
+                if self.further:
+                    yield from self._out_of_the_way(leaf.name, not wanted, moment)
             case About.LINE:
                 yield self.turned(self.inputs.lane_of[self.inputs.place[leaf.name]], moment, 2)
             case About.OVERRIDDEN if wanted:

@@ -1,0 +1,92 @@
+"""Further runs: what one run leaves is shown by another, planned for that alone; and what an interrupt leaves."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+
+from interlock.export.unit import UnitCode, unit_code
+from interlock.scheme.read import load, loads
+from interlock.vectors.bound import bound
+from interlock.vectors.generate import further_run, generate, with_runs
+from interlock.vectors.goals import Goal, GoalKind, Goals
+from interlock.vectors.inputs import Inputs
+from interlock.vectors.record import Run
+from interlock.vectors.spine import Hold, spine
+from tests.support.quick import QUICK_BENCH
+
+HUT = Path(__file__).parents[2] / "rules" / "alpine_hut.yaml"
+
+
+@cache
+def board() -> UnitCode:
+    return unit_code(loads(QUICK_BENCH), "board", "bench.yaml")
+
+
+def _ran_out(holds: tuple[Hold, ...], below: float, above: float) -> tuple[int, int]:
+    """The most scans on end below and above two values."""
+    longest, now = [0, 0], [0, 0]
+    for hold in holds:
+        for i, met in enumerate((hold.value < below, hold.value > above)):
+            now[i] = now[i] + hold.scans if met else 0
+            longest[i] = max(longest[i], now[i])
+    return longest[0], longest[1]
+
+
+def test_the_charge_level_s_shortest_way_has_the_delays_of_the_hut_side_by_side() -> None:
+    """By hand: 15 min below 30 % (generator_call trips), 10 min above 55 % (comfort_shed clears while the generator is
+    still called, so the first of them not above 60 %), the last 5 min of these above 60 % (the call ends, a little
+    later), 5 min below 40 % (comfort_shed trips): 30 min and a few seconds, of which the bound is 30 min."""
+    inputs = Inputs(unit_code(load(HUT), "board", "hut.yaml"))
+    (lane,) = [lane for lane in inputs.lanes if lane.sensors == ("shunt",)]
+    holds = spine(inputs, lane)
+    assert bound(inputs.code).scans <= sum(hold.scans for hold in holds) <= 18_200
+    assert _ran_out(holds, 30_000, 60_000) >= (9000, 3000)
+    assert _ran_out(holds, 40_000, 55_000) >= (9000, 6000)
+    assert holds[-1].value < 40_000
+    assert holds[-1].scans >= 3000
+    middle = next(hold for hold in holds if 55_000 < hold.value <= 60_000)
+    assert middle.scans >= 3000  # comfort_shed is clear for a while before the call has ended
+
+
+def shown(run: Run) -> set[Goal]:
+    """What a run shows by itself, counted again from its scans."""
+    code = board()
+    first = generate(code)
+    return set(with_runs(code, first, [run]).reached)
+
+
+def test_a_further_run_shows_what_it_was_made_for_in_fewer_scans_than_all_takes() -> None:
+    code = board()
+    wanted = tuple(
+        goal
+        for goal in Goals(code).all
+        if goal.kind is GoalKind.BESIDE or (goal.kind is GoalKind.DELAY and goal.rule == "cold_stop")
+    )
+    run = further_run(code, wanted, 5000, lambda _: None)
+    assert run is not None
+    assert set(wanted) <= shown(run)
+    assert len(run.vectors) < generate(code).scans
+
+
+def test_no_further_run_is_made_where_there_is_no_room_for_it() -> None:
+    code = board()
+    assert further_run(code, Goals(code).all, 20, lambda _: None) is None
+
+
+def test_vectors_that_someone_interrupts_are_those_planned_by_then() -> None:
+    said = 0
+
+    def interrupt(_: str) -> None:
+        nonlocal said
+        said += 1
+        if said == 6:
+            raise KeyboardInterrupt
+
+    vectors = generate(board(), progress=interrupt)
+    whole = generate(board())
+    assert vectors.interrupted
+    assert not whole.interrupted
+    assert 0 < len(vectors.reached) < len(whole.reached)
+    assert set(vectors.reached) == shown(vectors.runs[0])
+    assert all("interrupted" in vectors.why[goal].says for goal in vectors.missed)
