@@ -155,6 +155,8 @@ def _told(code: UnitCode, made: Vectors, to: Path | None) -> list[str]:
             f"  of {count_text(len(made.forms), 'condition')} {forms[Form.UNIQUE_CAUSE]} by unique cause, "
             f"{forms[Form.MASKING]} by masking"
         )
+    if made.interrupted:  # what nobody looked for to the end is no finding
+        return [*lines, f"  not shown when it was interrupted: {count_text(len(made.missed), 'goal')}"]
     lines += [f"{made.why[goal].why}  {goal}: {made.why[goal].says}" for goal in made.missed]
     return lines
 
