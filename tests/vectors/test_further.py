@@ -5,13 +5,18 @@ from __future__ import annotations
 from functools import cache
 from pathlib import Path
 
+import pytest
+
+from interlock.cli.render import Progress
+from interlock.cli.status import Exit
+from interlock.cli.vectors import vectors
 from interlock.export.unit import UnitCode, unit_code
 from interlock.scheme.read import load, loads
 from interlock.vectors.bound import bound
 from interlock.vectors.generate import further_run, generate, with_runs
 from interlock.vectors.goals import Goal, GoalKind, Goals
 from interlock.vectors.inputs import Inputs
-from interlock.vectors.record import Run
+from interlock.vectors.record import Run, read_json_lines
 from interlock.vectors.spine import Hold, spine
 from tests.support.quick import QUICK_BENCH
 
@@ -83,10 +88,45 @@ def test_vectors_that_someone_interrupts_are_those_planned_by_then() -> None:
         if said == 6:
             raise KeyboardInterrupt
 
-    vectors = generate(board(), progress=interrupt)
+    planned = generate(board(), progress=interrupt)
     whole = generate(board())
-    assert vectors.interrupted
+    assert planned.interrupted
     assert not whole.interrupted
-    assert 0 < len(vectors.reached) < len(whole.reached)
-    assert set(vectors.reached) == shown(vectors.runs[0])
-    assert all("interrupted" in vectors.why[goal].says for goal in vectors.missed)
+    assert 0 < len(planned.reached) < len(whole.reached)
+    assert set(planned.reached) == shown(planned.runs[0])
+    assert all("interrupted" in planned.why[goal].says for goal in planned.missed)
+
+
+def test_an_interrupted_command_tells_and_writes_what_it_had(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    said = 0
+
+    def interrupt(_self: Progress, _words: str) -> None:
+        nonlocal said
+        said += 1
+        if said == 6:
+            raise KeyboardInterrupt
+
+    monkeypatch.setattr(Progress, "say", interrupt)
+    scheme, to = tmp_path / "bench.yaml", tmp_path / "board.jsonl"
+    scheme.write_text(QUICK_BENCH)
+    assert vectors(scheme, "board", to, None, score=True, as_json=False) == Exit.INTERRUPTED
+    out, err = capsys.readouterr()
+    (run,) = read_json_lines(iter(to.read_text().splitlines()))
+    assert f"these are the {len(run.vectors)} scans that were planned by then" in err
+    assert "not shown when it was interrupted" in out
+    assert "mutants" not in out
+
+
+def test_a_line_of_progress_is_no_longer_than_the_terminal_is_wide(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A line that wraps can't be taken back: only its last row would be cleared."""
+    monkeypatch.setenv("COLUMNS", "30")
+    progress = Progress()
+    progress.shown = True
+    progress.say("19,474 scans, 76 goals left: hot_last_stop: transition")
+    progress.say("short")
+    lines = capsys.readouterr().err.split("\r\x1b[K")
+    assert lines == ["", "19,474 scans, 76 goals left:…", "short"]
