@@ -16,7 +16,7 @@ from interlock.vectors.mcdc import Form, shown
 from interlock.vectors.planner import Planner
 from interlock.vectors.reasons import Reason, Why, reasons
 from interlock.vectors.record import Run, Start, Vector
-from interlock.vectors.stage import Sought
+from interlock.vectors.stage import LONG, Sought
 from interlock.vectors.timeline import Track
 from interlock.vectors.watch import Watcher
 
@@ -80,31 +80,25 @@ def _sought(vectors: Vectors) -> tuple[Goal, ...]:
 
 
 def further_run(code: UnitCode, goals: tuple[Goal, ...], room: int, progress: Callable[[str], None]) -> Run | None:
-    """A run that shows as many of these goals as can be, in as few scans; None where none was found in so many. It is
-    planned from rest, and along the input that takes longest."""
+    """A run that shows as many of these goals as it can in so many scans; None where none was found. It is planned
+    along the input that takes long; from rest where there is none, or where that shows nothing."""
     if room <= AFTER + 1:
         return None
-    ways: list[Lane | None] = [None, *_longest(code)]
-    found: list[tuple[int, int, int, Track]] = []
-    for along in ways:
+    for along in (*_longest(code), None):
         planner = Planner(code, room - AFTER - 1, progress, Sought(goals, along))
         track = planner.plan()
         if planner.interrupted:
             raise KeyboardInterrupt
-        shown = track.shown_within(room)
-        if shown:
-            found.append((-shown.bit_count(), track.needed, len(found), track))
-    if not found:
-        return None
-    *_, track = min(found)
-    scans = min(room, max(track.needed, max(track.plan.cycles, default=0) + AFTER))
-    return expected(code.scheme, code.unit, code.told, stretches(code, track, scans))
+        if track.shown_within(room):
+            scans = min(room, max(track.needed, max(track.plan.cycles, default=0) + AFTER))
+            return expected(code.scheme, code.unit, code.told, stretches(code, track, scans))
+    return None
 
 
 def _longest(code: UnitCode) -> list[Lane]:
-    """The lane of sensors whose delays take longest; none where that is a line, which has but one way."""
-    inputs, name = Inputs(code), bound(code).watched
-    return [lane for lane in inputs.lanes if name in lane.sensors]
+    """The lane of sensors whose delays take longest, where they take long enough for their order to matter."""
+    longest = bound(code)
+    return [lane for lane in Inputs(code).lanes if longest.watched in lane.sensors and longest.scans >= LONG]
 
 
 def _first(code: UnitCode, most: int, progress: Callable[[str], None]) -> Vectors:
