@@ -3,8 +3,8 @@
 Run `python tests/benchmarks/bench_export.py` with gcc, clang and cppcheck installed: minutes. Each scan's outputs, sent
 lines, alarms, levels and overrides are compared, the C built with both compilers and their sanitizers. The C must be at
 least 1,000 times as fast as the readable engine. `--quick` runs a tenth of the scans. `--readable` holds the C of all
-units, by both compilers, against the readable engine itself instead, a million scans of each whole scheme: some ten
-minutes, and nothing else is run.
+units, by both compilers, against the readable engine itself instead, a million scans of each whole scheme: half an
+hour, and nothing else is run.
 """
 
 from __future__ import annotations
