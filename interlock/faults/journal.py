@@ -131,6 +131,7 @@ def _shown_plain(shown: Shown) -> dict[str, Any]:
     known = shown.abstraction
     return {
         "goal": shown.goal,
+        "zones": shown.zones,
         "everything": known.everything,
         "exact": {rule: sorted(uses) for rule, uses in known.exact.items()},
         "groups": known.groups,
@@ -150,4 +151,4 @@ def _shown(plain: Mapping[str, Any]) -> Shown:
         settled=tuple(settled),
         shadows=plain["shadows"],
     )
-    return Shown(plain["goal"], abstraction)
+    return Shown(plain["goal"], abstraction, plain["zones"])

@@ -24,15 +24,6 @@ from interlock.scheme.words import Word
 BUDGET = 1_200  # zones: some seconds at worst; many sets are judged, so less is spent on each than on one asked for
 
 
-class Effort(NamedTuple):
-    """How much to look at: zones, states of the plain search, scans looked at for a real run; and where to begin."""
-
-    zones: int
-    states: int
-    scans: int
-    begin: Begin
-
-
 class Begin(Word):
     """Where an effort begins."""
 
@@ -41,16 +32,37 @@ class Begin(Word):
     AT_ONCE = "at once"  # anew, with the faults there from power-up: that can show a violation and nothing else
 
 
-def efforts(budget: int, *, likely: bool) -> tuple[Effort, ...]:
-    """What is tried in turn. Nearly all sets are decided by the first two, in milliseconds; where what was followed
-    without the fault hinders, beginning anew is often quick. `likely`: a violation is more likely than not."""
-    first = Effort(min(700, budget), 0, 0, Begin.KNOWN)
-    at_once = Effort(min(300, budget), 0, 0, Begin.AT_ONCE)
+class Effort(NamedTuple):
+    """Where to begin, and how much to look at: zones, states of the plain search, scans looked at for a real run.
+
+    `exactly`: the longest bad run is asked for, and not only whether it is longer than allowed; that costs more in
+    most cases and leads the search another way in some.
+    """
+
+    begin: Begin
+    zones: int
+    states: int = 0
+    scans: int = 0
+    exactly: bool = False
+
+
+def efforts(budget: int, before: Shown | None, *, likely: bool) -> tuple[Effort, ...]:
+    """What is tried in turn. Nearly all sets are decided by the first two, in milliseconds. Which way is quick for the
+    others is not known beforehand, so each is given little before any is given much. `likely`: a violation is more
+    likely than not."""
+    if before is None:  # no fault yet: what is followed then is what all other sets begin with
+        return (
+            Effort(Begin.ANEW, min(700, budget)),
+            Effort(Begin.ANEW, min(900, budget), 0, 3_000),
+            Effort(Begin.ANEW, budget, 7 * budget, 30 * budget),
+        )
+    known = Effort(Begin.KNOWN, min(max(200, 3 * before.zones), 1_000, budget))
+    at_once = Effort(Begin.AT_ONCE, min(40, budget))
     return (
-        *((at_once, first) if likely else (first, at_once)),
-        Effort(min(900, budget), 0, 3_000, Begin.ANEW),
-        Effort(budget, 0, 0, Begin.KNOWN),
-        Effort(budget, 7 * budget, 30 * budget, Begin.ANEW),
+        *((at_once, known) if likely else (known, at_once)),
+        Effort(Begin.ANEW, min(150, budget), 0, 5_000),
+        Effort(Begin.ANEW, min(450, budget), exactly=True),
+        Effort(Begin.ANEW, budget, 7 * budget, 30 * budget, exactly=True),
     )
 
 
@@ -65,10 +77,11 @@ class Answer(Word):
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """On what a claim was shown to hold: which of its judge's goals, and the abstraction."""
+    """On what a claim was shown to hold: which of its judge's goals, the abstraction, and the zones that took."""
 
     goal: int
     abstraction: Abstraction
+    zones: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,8 +110,8 @@ class Judge:
         reasons: list[str] = []
         try:
             for number, goal in enumerate(self.goals):
-                known = before.abstraction if before and before.goal == number else Abstraction()
-                ruling = self._rule(number, goal, plan, known)
+                mine = before if before and before.goal == number else None
+                ruling = self._rule(number, goal, plan, mine)
                 if ruling.answer is Answer.HOLDS:
                     return ruling
                 if ruling.answer is Answer.UNDECIDED:
@@ -107,22 +120,22 @@ class Judge:
             return Ruling(Answer.MEANINGLESS, reason=str(error))
         return Ruling(Answer.UNDECIDED, reason=reasons[0]) if reasons else Ruling(Answer.VIOLATED)
 
-    def _rule(self, number: int, goal: Goal, plan: FaultPlan, known: Abstraction) -> Ruling:
+    def _rule(self, number: int, goal: Goal, plan: FaultPlan, before: Shown | None) -> Ruling:
         """Quick ways first: nearly all sets are decided by one search on what is known, or by a run soon found."""
         try:
-            for effort in efforts(self.budget, likely=goal.moves is Moves.STOP):
+            for effort in efforts(self.budget, before, likely=goal.moves is Moves.STOP):
                 at_once = effort.begin is Begin.AT_ONCE
                 there = plan.from_power_up() if at_once else plan
                 if at_once and there == plan:
                     continue
                 decider = Decider(self.index, goal, there, effort.zones, effort.states)
-                if effort.begin is Begin.KNOWN:
-                    decider.take_up(known)
-                answer = decider.answer(self.most)
+                if effort.begin is Begin.KNOWN and before is not None:
+                    decider.take_up(before.abstraction)
+                answer = decider.answer(None if effort.exactly else self.most)
                 if effort.scans:
                     answer = decider.violated(answer, self.most, effort.scans)
                 if answer.upper <= self.most and not at_once:
-                    return Ruling(Answer.HOLDS, Shown(number, answer.abstraction))
+                    return Ruling(Answer.HOLDS, Shown(number, answer.abstraction, answer.zones))
                 if answer.lower > self.most:
                     return Ruling(Answer.VIOLATED)
         except UnsupportedError as error:

@@ -109,7 +109,7 @@ class View:
     """The elements of a scan and what each input makes of them."""
 
     elements: tuple[tuple[str, Element], ...]  # by the sensor whose element it is, in the scheme's order
-    faults: FaultSet
+    faults: FaultSet  # exchanges of sensors; all else is in the elements
     limits: Limits = ()  # limits on quantities that have been moved
     apart: tuple[tuple[str, str, Span], ...] = ()  # first element less second, where both are stuck
 

@@ -149,7 +149,7 @@ class Decider:
             if upper == 0 or (enough is not None and upper <= enough):
                 return Answer(lower, upper, best, self.abstraction, zones)
             full = self.full
-            run = realise(search, full, longest)
+            run = realise(search, full, longest, enough=enough)
             tries = self._narrower(system) if upper < ENDLESS or all(d.both for d in run.deviations) else iter(())
             while True:
                 reached = ENDLESS if run.endless else run.bad_run
@@ -179,7 +179,7 @@ class Decider:
             return answer
         from interlock.proof.seek import seek
 
-        run = seek(self.full, allowed, scans)
+        run = seek(self.full, allowed, scans, self.rest)
         return answer if run is None else replace(answer, lower=run.bad_run, run=run)
 
     def _narrower(self, system: System) -> Iterator[Abstraction]:
@@ -269,7 +269,7 @@ class Decider:
                 break
             count += search.count
             if longest.node is not None:
-                run = realise(search, self.full, longest, begun)
+                run = realise(search, self.full, longest, begun, enough)
                 if best is None or (run.endless, run.bad_run) > (best.endless, best.bad_run):
                     best = run
                 if run.endless or run.bad_run == longest.scans:
@@ -434,18 +434,21 @@ def _followed(rule: str, shadows: Mapping[str, str]) -> list[str]:
     return found
 
 
-def realise(search: Search, full: System, longest: Longest, begun: Player | None = None) -> Run:
-    """The search's longest run on the whole cone, from power-up or from where it was begun."""
+def realise(
+    search: Search, full: System, longest: Longest, begun: Player | None = None, enough: int | None = None
+) -> Run:
+    """The search's longest run on the whole cone, from power-up or from where it was begun; no further than `enough`."""
     assert longest.node is not None
     path = longest.node.path()
     if longest.scans is not None:
-        return replay(search.system, full, stages(search, path, longest.scans), begun=begun)
+        return replay(search.system, full, stages(search, path, longest.scans), begun=begun, enough=enough)
     if longest.loop is None:
-        return replay(search.system, full, stages(search, path, 0), frozenset({len(path) - 1}), begun=begun)
+        stay = frozenset({len(path) - 1})
+        return replay(search.system, full, stages(search, path, 0), stay, begun=begun, enough=enough)
     begins = path.index(longest.loop)
     round_ = path[begins + 1 :]
     rounds = 4
     long_path = [*path, *(node for _ in range(rounds) for node in round_)]
     marks = frozenset(len(path) - 1 + k * len(round_) for k in range(rounds + 1))
     plan: list[Stage] = stages(search, long_path, 0)
-    return replay(search.system, full, plan, marks, begun=begun)
+    return replay(search.system, full, plan, marks, begun=begun, enough=enough)

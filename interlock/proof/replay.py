@@ -419,12 +419,13 @@ def replay(
     *,
     settling: bool = True,
     begun: Player | None = None,
+    enough: int | None = None,
 ) -> Run:
     """Play a schedule on the whole cone, from power-up or from where it was `begun`.
 
     `settling`: where the abstract run can wait, wait until every other rule has come to rest. `loop`: for an endless
     run, the stages at which the loop begins anew; the run is endless when the whole cone is then in a state it was in
-    before. The last stage alone: it stays there.
+    before. The last stage alone: it stays there. `enough`: play no further once more scans in a row than that were bad.
     """
     player, realiser = begun.again() if begun else Player(full), Realiser(abstract, full)
     run = player.run
@@ -437,6 +438,8 @@ def replay(
     seen: dict[object, int] = {}
     for k, stage in enumerate(plan):
         node = stage.node
+        if enough is not None and run.bad_run > enough:
+            return run
         if k in loop:
             state = player.state()
             if state in seen:

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from heapq import heappop, heappush
-from operator import ge
+from operator import ge, le
 
 from interlock.proof.components import Comp, Kind
 from interlock.proof.emit import Places
@@ -93,6 +93,7 @@ class Search:
         self.count = 0
         self._clocks: dict[Places, tuple[list[int], list[int]]] = {}
         self._carried: dict[tuple[int, bool], _Carried] = {}
+        self._stays: dict[tuple[int, Places, bool], Move | None] = {}
         self._common: dict[tuple[Places, Places], tuple[tuple[int, ...], tuple[int, ...]]] = {}
         self.split = system.split
         self.phased = any(circuit.phase for circuit in system.circuits)
@@ -163,14 +164,8 @@ class Search:
     # --- what is kept
 
     def covers(self, a: Node, b: Node, counts: bool) -> bool:
-        """Whether each state of b has one in a that can do everything for it."""
-        va, vb = a.value, b.value
-        if va < vb:
-            return False
-        if va == vb:
-            return within(b.zone, a.cover)
-        if not all(map(ge, va, vb)):
-            return False
+        """Whether each state of b has one in a, whose places are better in some ways and worse in none, that can do
+        everything for it."""
         pair = (a.places, b.places)
         if pair not in self._common:
             self._common[pair] = self._in_common(*pair)
@@ -199,13 +194,23 @@ class Search:
         def put(node: Node) -> None:
             nonlocal serial, seen_first, patience
             group = kept.setdefault((node.config, node.equal), [])
+            # equal values in one group: the same places (written out here: this is where a search spends its time)
+            value, zone, cover = node.value, node.zone, node.cover
             for k in group:
-                if self.covers(k, node, counts):
+                if k.value == value:
+                    if all(map(le, zone, k.cover)):
+                        return
+                elif k.value > value and all(map(ge, k.value, value)) and self.covers(k, node, counts):
                     return
-            worse = [k for k in group if self.covers(node, k, counts)]
+            worse = False
+            for k in group:
+                if k.value == value:
+                    covered = all(map(le, k.zone, cover))
+                else:
+                    covered = k.value < value and all(map(ge, value, k.value)) and self.covers(node, k, counts)
+                if covered:
+                    k.dropped = worse = True
             if worse:
-                for k in worse:
-                    k.dropped = True
                 group[:] = [k for k in group if not k.dropped]
             group.append(node)
             serial += 1
@@ -285,10 +290,11 @@ class Search:
         """A node with all that staying in its places adds."""
         node = Node(config, places, (), (), parent, move, None, counts)
         node.equal, node.value = self.split(places)
-        for stay in self.system.moves(config, places, 0):
-            if self._stay(node, stay) and (stay.bad or not counts):
-                node.stays = stay
-                break
+        here = (config, places, counts)
+        if here not in self._stays:
+            stays = (m for m in self.system.moves(config, places, 0) if self._stay(node, m) and (m.bad or not counts))
+            self._stays[here] = next(stays, None)
+        node.stays = self._stays[here]
         clocks, most = self.clocks(places)
         n = len(clocks) + 1 + self.extra[counts]
         if node.stays:

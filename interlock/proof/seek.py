@@ -34,24 +34,38 @@ class _Reached:
     row: int  # bad scans in a row up to here
     parent: _Reached | None
     done: tuple[tuple[Move, int], ...]  # what led here from the parent, and for how many scans each
+    rests: bool = False  # known to be at rest
 
 
-def seek(full: System, allowed: int, budget: int) -> Run | None:
+def seek(full: System, allowed: int, budget: int, rest: Player | None = None) -> Run | None:
     """A real run with more bad scans in a row than allowed, as the whole cone plays it; None where none was found
-    within a budget of scans looked at."""
+    within a budget of scans looked at. `rest`: the whole cone at rest, from where most such runs begin: half of the
+    budget is spent on what follows from there, the other half on all that follows from power-up."""
     config, _ = full.start
     groups = full.groups_at(config)
     if prod(len(full.group_vectors(g)) for g in groups) << len(full.circuits[0].bools) > MOST_WORLDS:
         return None
-    node = _Seek(full, allowed, budget).find()
-    if node is None:
-        return None
+    run = None
+    if rest is not None:
+        begins = _Reached(rest.state(), rest.run.played[-1].choice.x, rest.run.bad_run, None, (), True)
+        run = _found(_Seek(full, allowed, budget // 2), [begins], rest)
+    return run or _found(_Seek(full, allowed, budget if rest is None else budget // 2), _powered_up(full), Player(full))
+
+
+def _powered_up(full: System) -> list[_Reached]:
+    config, places = full.start
+    return [_Reached((config, places, (0,) * len(places)), x, 0, None, ()) for x in full.inputs(config, ())]
+
+
+def _found(seeker: _Seek, begins: list[_Reached], player: Player) -> Run | None:
+    """What is found from where the player is, played on by it."""
+    node = seeker.find(begins)
     done: list[tuple[Move, int]] = []
     while node is not None:
         done[:0] = node.done
         node = node.parent
-    run = _played(full, done)
-    return run if run is not None and run.bad_run > allowed else None
+    run = _played(seeker.full, player.again(), done) if done else None
+    return run if run is not None and run.bad_run > seeker.allowed else None
 
 
 class _Seek:
@@ -61,14 +75,12 @@ class _Seek:
         self._near: dict[tuple[int, Inputs], list[Inputs]] = {}
         self._parts: dict[int, list[int]] = {}
 
-    def find(self) -> _Reached | None:
+    def find(self, begins: list[_Reached]) -> _Reached | None:
         """The first state found that ends a longer row of bad scans than allowed; fewest changes of the world first."""
-        config, places = self.full.start
-        start: State = (config, places, (0,) * len(places))
         longest: dict[tuple[object, ...], int] = {}
         heap: list[tuple[int, int, int, _Reached]] = []
-        for x in self.full.inputs(config, ()):
-            heappush(heap, (0, 0, len(heap), _Reached(start, x, 0, None, ())))
+        for node in begins:
+            heappush(heap, (0, 0, len(heap), node))
         serial = len(heap)
         while heap and self.left > 0:
             changes, _, _, node = heappop(heap)
@@ -92,7 +104,7 @@ class _Seek:
         """Whether the last scan left everything as it was, and no delay runs."""
         before = node.parent
         idle = not any(d[p] for d, p in zip(self.delays, node.state[1], strict=True))
-        return idle and before is not None and before.state == node.state
+        return node.rests or (idle and before is not None and before.state == node.state)
 
     def _class(self, state: State) -> tuple[object, ...]:
         """The places, and the running delays in the order in which they end."""
@@ -207,9 +219,9 @@ def _stays(move: Move, state: State) -> bool:
     return same and not move.again and not move.still and not move.onset
 
 
-def _played(full: System, done: list[tuple[Move, int]]) -> Run | None:
+def _played(full: System, player: Player, done: list[tuple[Move, int]]) -> Run | None:
     """The moves as a real run; None where one of them has no world."""
-    player, realiser = Player(full), Realiser(full, full)
+    realiser = Realiser(full, full)
     for move, scans in done:
         left = scans
         while left > 0:

@@ -36,7 +36,7 @@ from interlock.proof.emit import Compiled, Places, compiled
 from interlock.proof.goal import Goal
 from interlock.proof.index import Index
 from interlock.scheme.model import Fault, SensorError
-from interlock.scheme.words import Mode
+from interlock.scheme.words import Mode, Part
 
 NOT_STUCK, STALE = -1, -2
 
@@ -166,6 +166,8 @@ class System:
             self.layout.of(Kind.STUCK, ("stuck", name), 0, (0, stale.scans if stale else 0, 0))
         self.circuits = circuits_of(index, goal, plan, abstraction, self.layout)
         self.fault_sets = [circuit.faults for circuit in self.circuits]
+        # of the faults, all that a sensor's element does not tell of itself: views are then alike wherever it is
+        self._exchanged = FaultSet.of(f for f in plan.installed if f.mode is Mode.SWAPPED and f.part is Part.SENSOR)
         self.sign = self._signs()
         self._compiled: dict[int, Compiled] = {}
         self._limits: Limits = ()
@@ -343,7 +345,7 @@ class System:
                 span = self.spans[i][stuck[i]]
                 element = Element(element.error, span) if i in onset else Element((), span)
             elements.append((name, element))
-        return View(tuple(elements), faults, self._limits, apart)
+        return View(tuple(elements), self._exchanged, self._limits, apart)
 
     def with_limits(self, limits: Limits) -> System:
         """The same system with limits of its goal's conditions moved."""
