@@ -79,7 +79,7 @@ def inject(
     except OSError as error:
         sys.stderr.write(f"{error.filename} cannot be written: {error.strerror or error}\n")
         return Exit.BAD_INPUT
-    tests = tests_of(scheme, study)
+    tests = tests_of(scheme, study, jobs or cores())
     asked = Asked()
     if wanted.suggest and not study.interrupted:
         asked = suggestions(scheme, source, study, jobs=jobs or cores(), budget=budget or BUDGET)

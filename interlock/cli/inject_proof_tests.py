@@ -50,8 +50,8 @@ class SleepersTests:
         return plain_rest(self.found) if self.found is not None else None
 
 
-def tests_of(scheme: Scheme, study: Study) -> SleepersTests:
-    """The tests of a study's dormant faults."""
+def tests_of(scheme: Scheme, study: Study, jobs: int) -> SleepersTests:
+    """The tests of a study's dormant faults, looked for in so many processes."""
     dormant = [scheme.faults[e.fault] for e in study.effects if e.effect is Effect.DORMANT]
     if study.interrupted or not dormant:
         return SleepersTests(scheme, None)
@@ -59,6 +59,6 @@ def tests_of(scheme: Scheme, study: Study) -> SleepersTests:
     from interlock.plan.proof_test import proof_tests
 
     try:
-        return SleepersTests(scheme, proof_tests(scheme, dormant))
+        return SleepersTests(scheme, proof_tests(scheme, dormant, jobs=jobs))
     except (TooLargeError, KeyboardInterrupt):  # the study stands without them
         return SleepersTests(scheme, None)

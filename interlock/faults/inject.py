@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import comb
 
 from interlock.faults.alarms import alarms_raised
 from interlock.faults.court import batches
-from interlock.faults.cutsets_search import CutSets, CutSetSearch
+from interlock.faults.cutsets_search import Ask, CutSets, CutSetSearch
 from interlock.faults.effects import FaultEffect, effects
 from interlock.faults.harmless import harmless
 from interlock.faults.journal import Journal
@@ -18,6 +18,7 @@ from interlock.proof.index import Index
 from interlock.scheme.model import Scheme
 
 BATCH = 24  # sets judged between two lines of the journal: some tenths of a second
+ZONES = 1_500  # that a batch may take, by what its claim took with fewer faults: where that is hard, fewer go together
 
 Progress = Callable[[int, int], None]  # sets judged, sets known to be wanted
 
@@ -51,9 +52,13 @@ def inject(
     index = Index(scheme)
     alarms: Mapping[str, tuple[str, ...]] = {}
     unfelt: Iterable[str] = ()
-    try:
-        _judge_all(searches, bench, journal, progress)
+
+    def meanwhile() -> None:
+        nonlocal alarms, unfelt
         alarms, unfelt = alarms_raised(index), harmless(index)
+
+    try:
+        _judge_all(searches, bench, journal, progress, meanwhile)
     except KeyboardInterrupt:
         interrupted = True
     found = tuple(search.result() for search in searches)
@@ -63,8 +68,15 @@ def inject(
     return Study(size, said, found, sets, sum(c.judged for c in found), interrupted)
 
 
-def _judge_all(searches: list[CutSetSearch], bench: Bench, journal: Journal | None, progress: Progress | None) -> None:
-    """One level of all claims after the other: what one claim wants next does not depend on another."""
+def _judge_all(
+    searches: list[CutSetSearch],
+    bench: Bench,
+    journal: Journal | None,
+    progress: Progress | None,
+    meanwhile: Callable[[], None],
+) -> None:
+    """One level of all claims after the other: what one claim wants next does not depend on another. `meanwhile`: what
+    is done here once, while the first faults are judged elsewhere."""
     judged = 0
     while any(search.wanted for search in searches):
         for claim, search in enumerate(searches):
@@ -74,7 +86,9 @@ def _judge_all(searches: list[CutSetSearch], bench: Bench, journal: Journal | No
                     break
                 judged += len(known)
                 search.told(known)
-        work = [batch for claim, search in enumerate(searches) for batch in batches(claim, search.wanted, BATCH)]
+        asked = [search.wanted for search in searches]
+        work = [b for claim, asks in enumerate(asked) for b in batches(claim, asks, _size(asks))]
+        work.sort(key=lambda batch: _zones(batch.asks), reverse=True)
         total = judged + sum(len(batch.asks) for batch in work)
         for answers in bench.answers(work):
             if journal is not None:
@@ -83,3 +97,22 @@ def _judge_all(searches: list[CutSetSearch], bench: Bench, journal: Journal | No
             judged += len(answers.told)
             if progress is not None:
                 progress(judged, total)
+            if any(ask.faults for ask in work[0].asks):
+                meanwhile()
+                meanwhile = _nothing
+    meanwhile()
+
+
+def _nothing() -> None:
+    pass
+
+
+def _zones(asks: Sequence[Ask]) -> int:
+    """What their claim took with fewer faults: what is hard is begun with, so that no process ends long after the
+    others."""
+    return max((ask.before.zones for ask in asks if ask.before), default=0)
+
+
+def _size(asks: Sequence[Ask]) -> int:
+    """How many of them go together."""
+    return max(2, min(BATCH, ZONES // max(1, _zones(asks))))

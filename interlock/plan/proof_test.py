@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+import pickle
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -57,17 +59,21 @@ class ProofTests:
     alike: tuple[str, ...]
 
 
-def proof_tests(scheme: Scheme, faults: Iterable[Fault], *, steps: int = STEPS, most: int = MOST) -> ProofTests:
+Found = ProofTest | int | None  # a test; the number of steps up to which there is none; None: nothing ever differs
+
+
+def proof_tests(
+    scheme: Scheme, faults: Iterable[Fault], *, steps: int = STEPS, most: int = MOST, jobs: int = 1
+) -> ProofTests:
     """The shortest test of each fault, of up to `steps` steps. A step with more than `most` scenarios is not looked at:
-    `searched` says how far the search came. Raises TooLargeError where the scheme's numbers need more than 64 bits."""
+    `searched` says how far the search came. `jobs`: processes that share the faults; what is found is the same. Raises
+    TooLargeError where the scheme's numbers need more than 64 bits."""
     planner = _Planner(scheme, steps, most)
+    asked = [fault for fault in faults if not all(single.mode in UNSEEN for single in fault.single())]
     tests: dict[str, ProofTest] = {}
     searched: dict[str, int] = {}
     alike: list[str] = []
-    for fault in faults:
-        if all(single.mode in UNSEEN for single in fault.single()):
-            continue
-        found = planner.test(fault)
+    for fault, found in zip(asked, _each(planner, asked, jobs), strict=True):
         if isinstance(found, ProofTest):
             tests[fault.name] = found
         elif found is None:
@@ -75,6 +81,30 @@ def proof_tests(scheme: Scheme, faults: Iterable[Fault], *, steps: int = STEPS, 
         else:
             searched[fault.name] = found
     return ProofTests(planner.stimuli, planner.replays.to_rest(), tests, searched, tuple(alike))
+
+
+def _each(planner: _Planner, faults: Sequence[Fault], jobs: int) -> Iterator[Found]:
+    """What is found for each fault, in order."""
+    if jobs == 1 or len(faults) <= jobs:
+        yield from map(planner.test, faults)
+        return
+    from joblib import Parallel, delayed
+
+    work = pickle.dumps(planner.scheme, protocol=pickle.HIGHEST_PROTOCOL)
+    pool = Parallel(n_jobs=jobs, backend="loky", return_as="generator", batch_size=1)
+    yield from pool(delayed(_elsewhere)(work, planner.steps, planner.most, fault) for fault in faults)
+
+
+def _elsewhere(work: bytes, steps: int, most: int, fault: Fault) -> Found:
+    return _planner(work, steps, most).test(fault)
+
+
+@lru_cache(maxsize=1)
+def _planner(work: bytes, steps: int, most: int) -> _Planner:
+    """What a process keeps from one fault to the next."""
+    scheme = pickle.loads(work)  # made by this program, in the process that handed out the work
+    assert isinstance(scheme, Scheme)
+    return _Planner(scheme, steps, most)
 
 
 class _Planner:
@@ -88,8 +118,8 @@ class _Planner:
         self.look = -(-LOOK_US // scheme.scan_us)
         self.replays = Replays(self.stimuli, self.look, (Manner(-1), Manner(1, -(-SLOW_US // scheme.scan_us))))
 
-    def test(self, fault: Fault) -> ProofTest | int | None:
-        """The shortest test; else the number of steps up to which there is none; None where nothing ever differs."""
+    def test(self, fault: Fault) -> Found:
+        """The shortest test, or what is known without one."""
         faults = FaultSet.of(fault.single())
         compiled = compile_scheme(self.scheme, [fault])
         touched_ = touched(self.compiled, compiled, self.looked_at, faults)

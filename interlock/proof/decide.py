@@ -437,7 +437,7 @@ def _followed(rule: str, shadows: Mapping[str, str]) -> list[str]:
 def realise(
     search: Search, full: System, longest: Longest, begun: Player | None = None, enough: int | None = None
 ) -> Run:
-    """The search's longest run on the whole cone, from power-up or from where it was begun; no further than `enough`."""
+    """The search's longest run on the whole cone, from power-up or where it was begun; no further than `enough`."""
     assert longest.node is not None
     path = longest.node.path()
     if longest.scans is not None:

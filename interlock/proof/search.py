@@ -182,6 +182,29 @@ class Search:
         both = [(r, theirs[i]) for r, i in enumerate(self.clocks(a)[0], 1) if i in theirs and a[i] == b[i]]
         return (0, *(r for r, _ in both)), (0, *(r for _, r in both))
 
+    def keep(self, group: list[Node], node: Node, counts: bool) -> bool:
+        """Take a node into a group of what is kept, without those it covers; False where one of them covers it."""
+        # equal values in one group: the same places (written out here: this is where a search spends its time)
+        value, zone, cover = node.value, node.zone, node.cover
+        for k in group:
+            if k.value == value:
+                if all(map(le, zone, k.cover)):
+                    return False
+            elif k.value > value and all(map(ge, k.value, value)) and self.covers(k, node, counts):
+                return False
+        worse = False
+        for k in group:
+            if k.value == value:
+                covered = all(map(le, k.zone, cover))
+            else:
+                covered = k.value < value and all(map(ge, value, k.value)) and self.covers(node, k, counts)
+            if covered:
+                k.dropped = worse = True
+        if worse:
+            group[:] = [k for k in group if not k.dropped]
+        group.append(node)
+        return True
+
     def explore(self, starts: Sequence[Node], counts: bool, stop: Callable[[Node], bool]) -> Iterator[Node]:
         """All that can be reached (by bad scans alone where they are counted), best places first, until one is found to
         stop at: when its turn comes, or some zones after it was first seen."""
@@ -193,26 +216,8 @@ class Search:
 
         def put(node: Node) -> None:
             nonlocal serial, seen_first, patience
-            group = kept.setdefault((node.config, node.equal), [])
-            # equal values in one group: the same places (written out here: this is where a search spends its time)
-            value, zone, cover = node.value, node.zone, node.cover
-            for k in group:
-                if k.value == value:
-                    if all(map(le, zone, k.cover)):
-                        return
-                elif k.value > value and all(map(ge, k.value, value)) and self.covers(k, node, counts):
-                    return
-            worse = False
-            for k in group:
-                if k.value == value:
-                    covered = all(map(le, k.zone, cover))
-                else:
-                    covered = k.value < value and all(map(ge, value, k.value)) and self.covers(node, k, counts)
-                if covered:
-                    k.dropped = worse = True
-            if worse:
-                group[:] = [k for k in group if not k.dropped]
-            group.append(node)
+            if not self.keep(kept.setdefault((node.config, node.equal), []), node, counts):
+                return
             serial += 1
             heappush(heap, (-sum(node.value), serial, node))
             self.count += 1

@@ -47,7 +47,7 @@ class Judged:
         if present in self.undecided:
             return Told(ask.faults, Ruling(Answer.UNDECIDED, reason="not known"))
         near = tuple(sorted(self.support(present))) if ask.deeper else ()
-        return Told(ask.faults, Ruling(Answer.HOLDS, Shown(0, Abstraction())), near)
+        return Told(ask.faults, Ruling(Answer.HOLDS, Shown(0, Abstraction(), 0)), near)
 
 
 def searched(size: int, told: Callable[[Ask], Told], rng: random.Random) -> CutSets:
@@ -98,8 +98,10 @@ def test_two_swaps_of_one_part_are_never_asked_for() -> None:
     swaps = {name: set(f.parts) for name, f in catalogue.items() if f.mode is Mode.SWAPPED}
     search = CutSetSearch(catalogue, 2)
     everything = tuple(catalogue)
-    search.told([Told((), Ruling(Answer.HOLDS, Shown(0, Abstraction())), everything)])
-    search.told(Told(a.faults, Ruling(Answer.HOLDS, Shown(0, Abstraction())), everything) for a in list(search.wanted))
+    search.told([Told((), Ruling(Answer.HOLDS, Shown(0, Abstraction(), 0)), everything)])
+    search.told(
+        Told(a.faults, Ruling(Answer.HOLDS, Shown(0, Abstraction(), 0)), everything) for a in list(search.wanted)
+    )
     pairs = [frozenset(a.faults) for a in search.wanted]
     rivals = {frozenset(p) for p in combinations(swaps, 2) if swaps[p[0]] & swaps[p[1]]}
     assert rivals
@@ -109,7 +111,7 @@ def test_two_swaps_of_one_part_are_never_asked_for() -> None:
 
 def test_a_search_cut_short_says_what_it_has_not_judged() -> None:
     search = CutSetSearch(CATALOGUE, 2)
-    search.told([Told((), Ruling(Answer.HOLDS, Shown(0, Abstraction())), ("a", "c"))])
+    search.told([Told((), Ruling(Answer.HOLDS, Shown(0, Abstraction(), 0)), ("a", "c"))])
     search.told([Told(("c",), Ruling(Answer.VIOLATED))])
     found = search.result()
     assert found.minimal == (("c",),)

@@ -124,7 +124,9 @@ def test_data_of_a_test_are_steps_waits_and_what_is_expected() -> None:
 
 def test_the_study_has_a_test_for_each_fault_that_sleeps_and_for_no_other() -> None:
     scheme, study = bench()
-    data: dict[str, Any] = study_json(Path("bench.yaml"), "", scheme, study, joined(scheme, study))
+    data: dict[str, Any] = study_json(Path("bench.yaml"), "", scheme, study, joined(scheme, study, 1))
+    shared = study_json(Path("bench.yaml"), "", scheme, study, joined(scheme, study, 2))
+    assert shared == data  # looked for in two processes
     tested = {f["fault"] for f in data["faults"] if f["proof_test"] is not None}
     assert tested == {f["fault"] for f in data["faults"] if f["effect"] == "dormant"}
     assert data["proof_tests"]["rest"]["set"]["probe"] == "20 degC"
