@@ -118,7 +118,7 @@ def claim_rungs(scheme: Scheme, quantity: Quantity) -> list[Rung]:
         for condition in claim.conditions:
             if condition.name == quantity.name and isinstance(condition.test, Limit):
                 asked = asked_text(scheme, Signal.QUANTITY, quantity.name, condition.test)
-                stroke = Stroke.WARNING if claim.must is Must.NEVER_RUNNING else Stroke.ACCENT
+                stroke = Stroke.WARNING if claim.protects else Stroke.ACCENT
                 words = f"{asked}: {claim.requirement}, {_demand(claim)}"
                 rungs[claim.requirement, condition.test.value] = Rung(
                     condition.test.value, None, words, claim.why or claim.requirement, stroke

@@ -23,7 +23,7 @@ from interlock.scheme.words import Must, Signal
 
 SAYS = (
     "All else as favourable as can be, resets given, nobody overriding, readings held still. Edges: the rules' limits, "
-    "exact. Lines across: requirements' limits on the truth (dashed: forbids running, plain: asks for service), with "
+    "exact. Lines across: requirements' limits on the truth (dashed: against harm, plain: for a service), with "
     "the band of what sensors may read there."
 )
 WORDS = {
@@ -72,22 +72,27 @@ Scale = Callable[[int], float]
 @dataclass(frozen=True, slots=True)
 class Mark:
     """A limit that requirements have on an axis: `band` is what a sensor may read while the truth is at the limit,
-    `asked` the condition, `harm` whether they forbid running (else stopping)."""
+    `asked` the condition, `must` what they demand, `harm` whether the opposite does harm (else a service is lost)."""
 
     value: int
     band: Interval
     names: tuple[str, ...]
     asked: str
+    must: Must
     harm: bool
 
     @property
     def words(self) -> str:
         """`frozen_charge: no running while coldest_cell below 0 degC`."""
-        return _demand(self.names, [self.asked], harm=self.harm)
+        return _demand(self.names, [self.asked], self.must)
 
 
-def _demand(names: Sequence[str], asked: Sequence[str], *, harm: bool) -> str:
-    return f"{', '.join(names)}: {'no running' if harm else 'no stop'} while {' and '.join(asked)}"
+_DEMANDS = {Must.NEVER_RUNNING: "no running", Must.NEVER_STOPPED: "no stop"}
+assert set(_DEMANDS) == set(Must), set(Must) - set(_DEMANDS)
+
+
+def _demand(names: Sequence[str], asked: Sequence[str], must: Must) -> str:
+    return f"{', '.join(names)}: {_DEMANDS[must]} while {' and '.join(asked)}"
 
 
 def draw_permits(scheme: Scheme, found: PermitMap, paper: Paper = A4) -> list[Drawing]:
@@ -320,10 +325,10 @@ def _legend(scheme: Scheme, found: PermitMap, panel: Panel, width: float) -> lis
         rule = scheme.rules[name]
         tests = [asked_text(scheme, rule.watches, rule.watched, t.test) for t in (rule.trips, rule.clears)]
         said.append(f"{name} trips {tests[0]}, clears {tests[1]}")
-    demands: dict[tuple[tuple[str, ...], bool], dict[str, None]] = {}
+    demands: dict[tuple[tuple[str, ...], Must], dict[str, None]] = {}
     for mark in (*marks(scheme, found.x, panel.subjects), *marks(scheme, found.y, panel.subjects)):
-        demands.setdefault((mark.names, mark.harm), {})[mark.asked] = None
-    said += [_demand(names, list(asked), harm=harm) for (names, harm), asked in demands.items()]
+        demands.setdefault((mark.names, mark.must), {})[mark.asked] = None
+    said += [_demand(names, list(asked), must) for (names, must), asked in demands.items()]
     return wrapped("; ".join(said), width, SMALL)
 
 
@@ -342,20 +347,20 @@ def _cut(lines: Sequence[str], width: float, height: float) -> list[str]:
 
 def marks(scheme: Scheme, group: Alike, subjects: Sequence[Subject]) -> list[Mark]:
     """The limits of requirements on these paths, where the group's sensors measure what they are on."""
-    found: dict[tuple[int, bool, str], tuple[Interval, dict[str, None]]] = {}
+    found: dict[tuple[int, bool, Must, str], tuple[Interval, dict[str, None]]] = {}
     for claim in scheme.claims:
         if not any(s.path == claim.path and (not claim.any_of or s.mode in claim.any_of) for s in subjects):
             continue  # the claim counts in another mode of the path
         for condition in claim.conditions:
             if condition.signal is Signal.QUANTITY and isinstance(condition.test, Limit):
-                value, harm = condition.test.value, claim.must is Must.NEVER_RUNNING
+                value = condition.test.value
                 band = _band(scheme, group, condition.name, value)
                 if band is not None:
-                    key = value, harm, condition_text(scheme, condition)
+                    key = value, claim.protects, claim.must, condition_text(scheme, condition)
                     found.setdefault(key, (band, {}))[1][claim.requirement] = None
     return [
-        Mark(value, band, tuple(names), asked, harm)
-        for (value, harm, asked), (band, names) in sorted(found.items(), key=lambda item: item[0])
+        Mark(value, band, tuple(names), asked, must, harm)
+        for (value, harm, must, asked), (band, names) in sorted(found.items(), key=lambda item: item[0])
     ]
 
 

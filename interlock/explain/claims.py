@@ -34,8 +34,11 @@ def _requirement(scheme: Scheme, name: str, claims: list[Claim]) -> Item:
     sentences = [_demand(scheme, claims)]
     if first.must is Must.NEVER_STOPPED and any(rule.manual for rule in scheme.rules.values()):
         sentences.append(say(Say.REQUIREMENT_ATTENDED if first.attended else Say.REQUIREMENT_UNATTENDED))
+    if first.by_running:
+        sentences.append(say(Say.REQUIREMENT_PROTECTS))
     data: dict[str, Plain] = {
         "must": str(first.must),
+        "protects": first.protects,
         "while": plain_conditions(scheme, first.conditions),
         "longer_than": plain_time(first.longer_than),
         "attended": first.attended,

@@ -37,9 +37,9 @@ def consequence(scheme: Scheme, faults: Iterable[Fault], claims: Sequence[Claim]
 
 
 def harm(scheme: Scheme, effect: FaultEffect, known: Container[str], catalogue: Mapping[Say, str] = ENGLISH) -> str:
-    """What the fault alone lets run, in a sentence, beyond the claims broken anyway (`known`); "" for nothing."""
+    """What harm the fault alone does, in a sentence, beyond the claims broken anyway (`known`); "" for nothing."""
     claims = {c.name: c for c in scheme.claims}
-    more = [claims[n] for n in effect.violates if n not in known and claims[n].must is Must.NEVER_RUNNING]
+    more = [claims[n] for n in effect.violates if n not in known and claims[n].protects]
     return sentence(consequence(scheme, [scheme.faults[effect.fault]], more), catalogue) if more else ""
 
 

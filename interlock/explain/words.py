@@ -290,6 +290,7 @@ class Say(Enum):
     PATH_IN_MODE = "{path} (in the mode in which {conditions})"
     REQUIREMENT_ATTENDED = "Someone is there who gives each manual reset as soon as it counts."
     REQUIREMENT_UNATTENDED = "Nobody is there to reset anything."
+    REQUIREMENT_PROTECTS = "It protects by running: a stop is harm, not only a lost service."
     NOT_PROTECTED = "{path} cannot be stopped, so nothing here keeps this requirement: {requirement}"
 
     # Cases
@@ -546,11 +547,14 @@ class Say(Enum):
     SEVERITY_LATENT = "latent"
     SEVERITY_NONE = "none"
     SEVERITY_LEFT_OUT = "left out"
-    HARM_MEANS = "alone it lets a path run that must not: the pack, or what the requirement protects, may come to harm"
+    HARM_MEANS = (
+        "alone it lets a path run that must not, or stops one that protects by running: the pack, or what the "
+        "requirement protects, may come to harm"
+    )
     UNDECIDED_MEANS = "whether it does harm could not be decided, or was not judged"
     SERVICE_MEANS = (
-        "alone it stops a path that should run, and lets none run that must not; where that path protects something, "
-        "as a dump load does, judge it as harm"
+        "alone it stops a path that should run, and does no harm; where such a path protects something by running, its "
+        "requirement is to say so (protects: yes)"
     )
     LATENT_MEANS = (
         "alone it violates nothing and nothing shows it, but it is not proved harmless: a second fault may find it "

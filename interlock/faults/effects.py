@@ -7,17 +7,17 @@ from dataclasses import dataclass
 
 from interlock.faults.cutsets_search import CutSets
 from interlock.scheme.model import Scheme
-from interlock.scheme.words import Must, Word
+from interlock.scheme.words import Word
 
 
 class Effect(Word):
     """The worst that a fault alone leads to.
 
-    VIOLATES: a never_running claim. REVEALED: it violates none of those, and someone notices: a sensor reads invalid
-    (`signs`), an alarm sounds (`alarms`: it can't stay silent for ever with the fault, or it can never sound without
-    it), or a path that should run is stopped (a never_stopped claim). HARMLESS: proved to change no running
-    path in any behaviour, alone or with any one other fault. DORMANT: none of these. UNDECIDED: a claim was not decided
-    and it is none of the first two.
+    VIOLATES: a claim that protects (never_running, or a path that protects by running). REVEALED: it violates none of
+    those, and someone notices: a sensor reads invalid (`signs`), an alarm sounds (`alarms`: it can't stay silent for
+    ever with the fault, or it can never sound without it), or a service stops (any other claim). HARMLESS: proved to
+    change no running path in any behaviour, alone or with any one other fault. DORMANT: none of these. UNDECIDED: a
+    claim was not decided and it is none of the first two.
     """
 
     VIOLATES = "violates"
@@ -32,7 +32,7 @@ class Sign(Word):
 
     SENSOR = "sensor"  # reads invalid
     ALARM = "alarm"  # of a rule
-    CLAIM = "claim"  # a never_stopped one is broken
+    CLAIM = "claim"  # one that asks for a service is broken
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +96,7 @@ def effects(
                     partners[one].setdefault(other, []).append(claim.name)
     result = []
     for name in scheme.faults:
-        served = [c for c in violates[name] if claims[c].must is Must.NEVER_STOPPED]
+        served = [c for c in violates[name] if not claims[c].protects]
         reveals = [Reveal(Sign.SENSOR, s) for s in lost.get(name, ())]
         reveals += [Reveal(Sign.ALARM, r) for r in alarms.get(name, ())]
         reveals += [Reveal(Sign.CLAIM, c) for c in served]

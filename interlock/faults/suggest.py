@@ -24,7 +24,7 @@ from interlock.proof.prove import Outcome, prove
 from interlock.scheme.findings import SchemeError
 from interlock.scheme.model import Fault, Scheme
 from interlock.scheme.read import loads
-from interlock.scheme.words import Mode, Must
+from interlock.scheme.words import Mode
 
 MOST = 10  # suggestions told
 
@@ -34,7 +34,7 @@ Progress = Callable[[str, int, int], None]  # what is done, how many are, of how
 @dataclass(frozen=True, slots=True)
 class Known:
     """What a study found of the scheme as it is, for each claim in order: the single faults that violate it where it
-    is a never_running one, and those not decided. `passing`: the cases that pass."""
+    protects, and those not decided. `passing`: the cases that pass."""
 
     scheme: Scheme
     violating: tuple[frozenset[str], ...]
@@ -44,7 +44,7 @@ class Known:
 
     @property
     def points(self) -> dict[str, tuple[str, ...]]:
-        """The single points of failure in the catalogue's order, each with the never_running claims it violates."""
+        """The single points of failure in the catalogue's order, each with the claims it violates."""
         pairs = list(zip(self.scheme.claims, self.violating, strict=True))
         found = {name: tuple(c.name for c, faults in pairs if name in faults) for name in self.scheme.faults}
         return {name: claims for name, claims in found.items() if claims}
@@ -54,7 +54,7 @@ def known_of(scheme: Scheme, cut_sets: Sequence[CutSets], budget: int) -> Known:
     """What a study's cut sets of one fault say; `cut_sets`: one for each claim."""
     violating, undecided = [], []
     for claim, found in zip(scheme.claims, cut_sets, strict=True):
-        counts = claim.must is Must.NEVER_RUNNING
+        counts = claim.protects
         violating.append(frozenset(cut[0] for cut in found.minimal if counts and len(cut) == 1))
         undecided.append(frozenset(u.faults[0] for u in found.undecided if counts and len(u.faults) == 1))
     passing = frozenset(result.name for result in run_cases(scheme) if result.passed)
@@ -157,7 +157,7 @@ def weigh(known: Known, change: Change, *, whole: bool) -> Weight:
     undecided: set[str] = set()
     # what the change does not reach goes first: a fault that violates one claim need not be judged for another
     for number in sorted(range(len(after.claims)), key=lambda n: reached[n]):
-        if after.claims[number].must is not Must.NEVER_RUNNING:
+        if not after.claims[number].protects:
             continue
         found = _judged(known, court, number, violating, hit=reached[number], whole=whole and not same)
         if found is None:

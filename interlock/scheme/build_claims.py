@@ -53,6 +53,7 @@ def _claims(
     conditions = draft.conditions(written, Section.QUANTITIES, Section.LINES, Section.PATHS)
     longer_than = found.time("longer_than")
     attended = found.yes_no("attended")
+    protects = found.yes_no("protects")
     why = found.text("why")
     if len(given) != 1:
         said = "demands nothing" if not given else "demands two things"
@@ -63,6 +64,14 @@ def _claims(
             "expected never_running or never_stopped, one of them",
         )
         return []
+    if protects is not None and given[0] is Must.NEVER_RUNNING:
+        draft.log.report(
+            "keys-exclude",
+            f"`{found.name}` says `protects` beside never_running",
+            found.value_place("protects"),
+            "protects goes with never_stopped, where the path protects by running; that a path runs which must not "
+            "counts as harm anyway",
+        )
     _judge_conditions(draft, found, conditions, lines, quantities)
     if longer_than is None or len(conditions) != len(written):
         return []
@@ -81,6 +90,7 @@ def _claims(
                 target.when,
                 draft.delay(longer_than),
                 attended is not False,
+                protects is True,
                 external,
                 why,
                 found.place,

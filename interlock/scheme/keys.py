@@ -236,6 +236,7 @@ KEYS: dict[Section, tuple[Key, ...]] = {
         Key("while", Form.WHILE, "conditions that must all hold"),
         Key("longer_than", Form.TIME, "for longer than this", required=True),
         Key("attended", Form.YES_NO, "no: nobody gives the manual resets"),
+        Key("protects", Form.YES_NO, "yes, with never_stopped: it protects by running, so a stop is harm"),
         WHY,
     ),
     Section.STEPS: (

@@ -330,6 +330,7 @@ class Claim:
     any_of: AnyOf
     longer_than: Delay
     attended: bool = True
+    by_running: bool = False  # of a never_stopped one: the path protects by running
     external: frozenset[str] = frozenset()  # the external lines among its conditions
     why: str = ""
     place: Place = field(default=NOWHERE, compare=False, repr=False)
@@ -338,6 +339,11 @@ class Claim:
     def name(self) -> str:
         """`REQUIREMENT/PATH`."""
         return f"{self.requirement}/{self.path}"
+
+    @property
+    def protects(self) -> bool:
+        """Whether harm may come of it when it is violated; else a service is lost."""
+        return self.must is Must.NEVER_RUNNING or self.by_running
 
     @property
     def adds_a_scan(self) -> bool:

@@ -46,6 +46,7 @@ EDITS: list[tuple[str, list[tuple[str, str]], str | None]] = [
     ("missing-key", [(", longer_than: 10 s}", "}")], "frozen_charge"),
     ("missing-key", [("never_running: sources, ", "")], "frozen_charge"),
     ("keys-exclude", [("never_running: sources, ", "never_running: sources, never_stopped: loads, ")], "frozen_charge"),
+    ("keys-exclude", [("longer_than: 10 s}\n  overfull", "longer_than: 10 s, protects: yes}\n  overfull")], "yes"),
     ("keys-exclude", [("{low_when: [cell_full]}", "{low_when: [cell_full], high_when: [cell_empty]}")], "high_when"),
     ("keys-exclude", [(LAMP, "lamp_circuit: {flow: discharge, unswitched: it is small}")], "lamp_circuit"),
     ("key-without-effect", [("reset: manual, ", "")], "reset_by"),
