@@ -8,12 +8,19 @@ from pathlib import Path
 from xml.etree import ElementTree as ET
 
 import pytest
+from typer.testing import CliRunner
 
+from interlock.cli.app import app
+from interlock.cli.fault_trees import fault_trees
+from interlock.cli.inject import study_json
 from interlock.cli.inject_outputs import Wanted, outputs, refusal
+from interlock.cli.inject_proof_tests import SleepersTests
 from interlock.cli.inject_words import rounded_down
+from interlock.cli.study_file import read_study
 from interlock.faults.cutsets import minimal_cut_sets
 from tests.draw.read_tree import SVG, read_tree
 from tests.faults.studies import bench, in_series
+from tests.support.bench import BENCH
 
 
 def texts(file: str) -> str:
@@ -28,6 +35,28 @@ def test_each_tree_reads_back_as_the_cut_sets_of_its_claim(tmp_path: Path) -> No
         drawn, counted = read_tree(Path(f).read_text() for f in given.data["trees"][claim.name])
         assert not counted
         assert {frozenset(s) for s in minimal_cut_sets(drawn)} == {frozenset(s) for s in found.minimal}
+
+
+def test_a_kept_study_draws_the_trees_that_the_study_itself_draws(tmp_path: Path) -> None:
+    scheme, study = bench()
+    kept = tmp_path / "study.json"
+    plain = study_json(Path("bench.yaml"), "digest", scheme, study, SleepersTests(scheme, None))
+    kept.write_text(json.dumps(plain), encoding="utf-8")
+    drawn = {sheet.name: str(sheet.svg) for sheet in fault_trees(scheme, read_study(kept, scheme, "digest"))}
+    given = outputs(scheme, study, Wanted(trees=tmp_path / "trees")).data["trees"]
+    assert drawn == {Path(f).stem: Path(f).read_text(encoding="utf-8") for files in given.values() for f in files}
+    # a study of single faults knows all cut sets of some claims, and says so of no other
+    assert {claim.name for claim, found in zip(scheme.claims, study.cut_sets, strict=True) if found.near}
+    assert any("Known for single faults" in svg for svg in drawn.values())
+
+
+def test_a_study_of_another_scheme_draws_nothing(tmp_path: Path) -> None:
+    kept, file = tmp_path / "study.json", tmp_path / "bench.yaml"
+    kept.write_text('{"cut_sets": {}, "faults": [], "scheme_digest": "another"}', encoding="utf-8")
+    file.write_text(BENCH, encoding="utf-8")
+    done = CliRunner().invoke(app, ["draw", str(file), "--to", str(tmp_path / "out"), "--study", str(kept)])
+    assert done.exit_code == 2
+    assert not (tmp_path / "out").exists()
 
 
 def test_a_tree_says_its_chance_is_a_lower_bound_and_what_is_missing(tmp_path: Path) -> None:

@@ -418,16 +418,27 @@ def draw(
             show_default=False,
         ),
     ] = None,
+    study: Annotated[
+        Path | None,
+        typer.Option(
+            "--study",
+            metavar="STUDY",
+            help="draw each claim's fault tree too, from a study that `interlock inject --json` printed",
+            show_default=False,
+        ),
+    ] = None,
     png: Annotated[bool, typer.Option("--png", help="PNG files beside the SVG")] = False,
     portable: Annotated[
         bool, typer.Option("--portable", help="lay out with graphviz-pure even where dot is installed")
     ] = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Draw the logic: overview, wiring, cause-and-effect matrix, ladders, each path, each rule, each case."""
+    """Draw the logic: overview, wiring, cause-and-effect matrix, ladders, each path, rule and case; fault trees."""
     from interlock.cli import draw as command
 
-    raise typer.Exit(command.draw_files(file, to, only or [], png=png, portable=portable, as_json=as_json))
+    raise typer.Exit(
+        command.draw_files(file, to, only or [], study_file=study, png=png, portable=portable, as_json=as_json)
+    )
 
 
 @app.command(context_settings={"ignore_unknown_options": True})  # `-4 degC` is a value

@@ -156,6 +156,7 @@ def study_json(file: Path, digest: str, scheme: Scheme, study: Study, tests: Sle
             claim.name: [list(cut) for cut in found.minimal]
             for claim, found in zip(scheme.claims, study.cut_sets, strict=True)
         },
+        "rests_on": {claim.name: list(found.near) for claim, found in zip(scheme.claims, study.cut_sets, strict=True)},
         "judged": study.judged,
         "sets": study.sets,
         "undecided": [

@@ -82,5 +82,6 @@ def _cut_sets(data: dict[str, Any], scheme: Scheme, claim: str) -> CutSets:
     if unknown:
         raise ValueError(f"`{unknown[0]}` is no fault of the scheme")
     undecided = tuple(Undecided(tuple(u["faults"]), u["reason"]) for u in data["undecided"] if u["claim"] == claim)
+    near = tuple(name for name in data["rests_on"][claim] if name in scheme.faults)
     first = claim == scheme.claims[0].name  # the count of what waits is of all claims together
-    return CutSets(minimal, undecided, 0, (), int(data["size"]), int(data["not_judged"]) if first else 0)
+    return CutSets(minimal, undecided, 0, near, int(data["size"]), int(data["not_judged"]) if first else 0)
