@@ -61,6 +61,10 @@ def efforts(budget: int, before: Shown | None, *, likely: bool) -> tuple[Effort,
     return (
         *((at_once, known) if likely else (known, at_once)),
         Effort(Begin.ANEW, min(150, budget), 0, 6_000),
+        Effort(Begin.ANEW, min(150, budget), exactly=True),
+        at_once._replace(zones=min(300, budget)),
+        Effort(Begin.ANEW, budget),
+        Effort(Begin.KNOWN, budget),
         Effort(Begin.ANEW, budget, 7 * budget, 30 * budget, exactly=True),
     )
 
