@@ -39,8 +39,8 @@ class _Reached:
 
 def seek(full: System, allowed: int, budget: int, rest: Player | None = None) -> Run | None:
     """A real run with more bad scans in a row than allowed, as the whole cone plays it; None where none was found
-    within a budget of scans looked at. `rest`: the whole cone at rest, from where most such runs begin: half of the
-    budget is spent on what follows from there, the other half on all that follows from power-up."""
+    within a budget of scans looked at. `rest`: the whole cone at rest, from where most such runs begin: half as much
+    is spent on what follows from there, first."""
     config, _ = full.start
     groups = full.groups_at(config)
     if prod(len(full.group_vectors(g)) for g in groups) << len(full.circuits[0].bools) > MOST_WORLDS:
@@ -49,7 +49,7 @@ def seek(full: System, allowed: int, budget: int, rest: Player | None = None) ->
     if rest is not None:
         begins = _Reached(rest.state(), rest.run.played[-1].choice.x, rest.run.bad_run, None, (), True)
         run = _found(_Seek(full, allowed, budget // 2), [begins], rest)
-    return run or _found(_Seek(full, allowed, budget if rest is None else budget // 2), _powered_up(full), Player(full))
+    return run or _found(_Seek(full, allowed, budget), _powered_up(full), Player(full))
 
 
 def _powered_up(full: System) -> list[_Reached]:
