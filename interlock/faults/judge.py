@@ -60,7 +60,7 @@ def efforts(budget: int, before: Shown | None, *, likely: bool) -> tuple[Effort,
     at_once = Effort(Begin.AT_ONCE, min(40, budget))
     return (
         *((at_once, known) if likely else (known, at_once)),
-        Effort(Begin.ANEW, min(150, budget), 0, 5_000),
+        Effort(Begin.ANEW, min(150, budget), 0, 3_000),
         Effort(Begin.ANEW, min(150, budget), exactly=True),
         at_once._replace(zones=min(300, budget)),
         Effort(Begin.ANEW, budget),

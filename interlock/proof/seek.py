@@ -20,6 +20,7 @@ from interlock.proof.replay import Player, Realiser, Run
 from interlock.proof.system import Move, System
 
 APART = 3  # delays that end at least so many scans apart count as one after the other, whatever their distance
+FROM_REST = 6_000  # scans looked at: within that most of what is found from rest is found
 MOST_WORLDS = 5_000  # that differ for the cone
 NEAR = (-1, 0, 1)  # how a new delay's end may lie to a running one's
 
@@ -39,8 +40,8 @@ class _Reached:
 
 def seek(full: System, allowed: int, budget: int, rest: Player | None = None) -> Run | None:
     """A real run with more bad scans in a row than allowed, as the whole cone plays it; None where none was found
-    within a budget of scans looked at. `rest`: the whole cone at rest, from where most such runs begin: half as much
-    is spent on what follows from there, first."""
+    within a budget of scans looked at. `rest`: the whole cone at rest, from where most such runs begin: what follows
+    from there is looked at first, half the budget again, and more where that is little."""
     config, _ = full.start
     groups = full.groups_at(config)
     if prod(len(full.group_vectors(g)) for g in groups) << len(full.circuits[0].bools) > MOST_WORLDS:
@@ -48,7 +49,8 @@ def seek(full: System, allowed: int, budget: int, rest: Player | None = None) ->
     run = None
     if rest is not None:
         begins = _Reached(rest.state(), rest.run.played[-1].choice.x, rest.run.bad_run, None, (), True)
-        run = _found(_Seek(full, allowed, budget // 2), [begins], rest)
+        most = max(budget // 2, min(2 * budget, FROM_REST))
+        run = _found(_Seek(full, allowed, most), [begins], rest)
     return run or _found(_Seek(full, allowed, budget), _powered_up(full), Player(full))
 
 
