@@ -81,4 +81,4 @@ def test_a_violation_from_rest_is_found_in_few_scans() -> None:
     assert seek(decider.full, 3, 3_000) is None
     run = seek(decider.full, 3, 500, decider.rest)
     assert run is not None
-    assert _story(decider, run, 4)[-1].bad  # confirmed on the readable engine
+    assert _story(decider, run, 4)[0][-1].bad  # confirmed on the readable engine
