@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Sequence
+from copy import copy
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -506,12 +508,24 @@ firmware.register(app)
 trainer.register(app)
 
 
+def asked_for(arguments: Sequence[str]) -> typer.Typer:
+    """The program with the one command that is asked for, where it is plain which: to make all of them ready takes as
+    long as to read a scheme."""
+    name = arguments[0] if arguments else ""
+    kept = [c for c in app.registered_commands if c.callback and (c.name or c.callback.__name__) == name]
+    if not kept:
+        return app
+    narrowed = copy(app)
+    narrowed.registered_commands, narrowed.registered_groups = kept, []
+    return narrowed
+
+
 def main() -> None:
     """The program: no traceback ever reaches a user."""
     collected_seldom()
     code: int
     try:
-        app(standalone_mode=True)
+        asked_for(sys.argv[1:])(standalone_mode=True)
         code = Exit.GOOD
     except SystemExit as stop:
         code = stop.code if isinstance(stop.code, int) else Exit.BAD_INPUT if stop.code else Exit.GOOD

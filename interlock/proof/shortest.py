@@ -73,12 +73,8 @@ class _Quickest(Search):
             took = self._took(node)
             if took >= before:
                 return
-            group = kept.setdefault((node.bad, node.config, node.equal), [])
-            if any(self.covers(k, node, node.bad) for k in group):
+            if not self.keep(kept.setdefault((node.bad, node.config, node.equal), []), node, node.bad):
                 return
-            for k in group:
-                k.dropped = k.dropped or self.covers(node, k, node.bad)
-            group[:] = [*(k for k in group if not k.dropped), node]
             self.count += 1
             serial += 1
             heappush(heap, (took, serial, node, False))
