@@ -1,0 +1,26 @@
+"""A command is the same whether it is made ready alone or with all others."""
+
+from __future__ import annotations
+
+import pytest
+from typer.testing import CliRunner
+
+from interlock.cli.app import app, asked_for
+
+NAMES = ("prove", "check", "stimulus", "handbook", "vectors")
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_command_made_ready_alone_reads_as_it_does_among_all(name: str) -> None:
+    alone = asked_for([name, "--help"])
+    assert alone is not app
+    assert len(alone.registered_commands) == 1
+    said = CliRunner().invoke(alone, [name, "--help"], prog_name="interlock")
+    whole = CliRunner().invoke(app, [name, "--help"], prog_name="interlock")
+    assert said.output == whole.output
+    assert f"interlock {name}" in said.output
+
+
+@pytest.mark.parametrize("arguments", [[], ["--help"], ["--version"], ["prov", "x.yaml"], ["record", "new"]])
+def test_what_is_no_command_of_its_own_is_left_to_the_whole_program(arguments: list[str]) -> None:
+    assert asked_for(arguments) is app
