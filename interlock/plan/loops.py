@@ -413,7 +413,11 @@ class Trials:
             windows.append((first, last))
         given = self._given(spots)
         each = np.repeat(np.arange(len(walks)), size)
-        after, seen, _ = stand.phase(columns, given.only(each), np.repeat(scans, size), windows)
+        # a phase of a sheet ends when all has come to rest, if no later look is taken: what follows goes on from there
+        left_at = [self.window(w.settles[depth])[0] if at else 0 for w, at in zip(walks, times, strict=True)]
+        after, seen, _ = stand.phase(
+            columns, given.only(each), np.repeat(scans, size), windows, left_at=np.repeat(left_at, size)
+        )
         for w, walk in enumerate(walks):
             if depth >= len(walk.spots):
                 continue

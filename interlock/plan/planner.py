@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -56,6 +56,13 @@ class Planner:
         self.progress("simulating the whole sheet with all that may be wrong")
         loops = self._taken(choice, runs)
         found = draft(self.trials, [t for loop in loops for t in loop], hypotheses=self.hypotheses)
+        more = self._looked_at_more(choice, runs, found)
+        if more is not None:
+            self.progress("simulating it once more, with further looks")
+            longer = self._taken(more, runs)
+            again = draft(self.trials, [t for loop in longer for t in loop], hypotheses=self.hypotheses)
+            if not (told_by(found) & ~told_by(again)).any():
+                loops, found = longer, again
         told = told_by(found)
         needed = self._needed(loops, found)
         shorter = [loop for n, loop in enumerate(needed) if n == 0 or any(t.told for t in loop)]
@@ -70,6 +77,32 @@ class Planner:
         cannot = [reasons.why(n, w) for n, w in {**wrongs, **unseen}.items() if n not in finds]
         off_by = {setting_name(s.rule, s.setting): off_text(self.stimuli, s) for s in self.slips}
         return Sheet(self.scheme.title, digest, steps, finds, tuple(cannot), off_by)
+
+    def _looked_at_more(self, choice: Choice, runs: Sequence[Run], found: Draft) -> Choice | None:
+        """The choice with all looks that tell, by its loops, what the sheet as a whole does not; and with the quickest
+        loop of others for what none of its own tells otherwise. None where nothing is lost, or nothing can be added."""
+        lost = np.flatnonzero(any_of([r.found for r in runs]) & ~told_by(found))
+        episodes, looks = set(choice.episodes), set(choice.looks)
+
+        def telling(e: int, which: Ints) -> set[tuple[int, int, int]]:
+            phases = enumerate(runs[e].phases)
+            return {
+                (e, p, at) for p, phase in phases for k, at in enumerate(phase.looks) if phase.found[k][which].any()
+            }
+
+        for i in lost[lost > 0].tolist():
+            only = np.array([i])
+            new = set[tuple[int, int, int]]().union(*(telling(e, only) for e in choice.episodes)) - looks
+            if not new:
+                others = [e for e, run in enumerate(runs) if e not in episodes and run.found[i]]
+                best = min(others, key=lambda e: runs[e].seconds, default=None)
+                if best is not None:
+                    episodes.add(best)
+                    new = telling(best, lost)
+            looks |= new
+        if looks == set(choice.looks):
+            return None
+        return replace(choice, episodes=tuple(sorted(episodes)), looks=tuple(sorted(looks)))
 
     def _taken(self, choice: Choice, runs: Sequence[Run]) -> list[list[Taken]]:
         """The chosen loops, in order, each as its phases with the looks taken."""

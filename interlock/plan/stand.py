@@ -246,9 +246,11 @@ class Stand:
         scans: int | Ints,
         windows: Sequence[tuple[int | Ints, int | Ints]],
         watch: Watch | None = None,
+        left_at: int | Ints | None = None,
     ) -> tuple[Columns, Looks, Ints]:
         """Run so many scans with the same given. `windows`: first and last scan of each, from 1, within `scans`. Both
-        may be one number for all columns, or an array. `watch` is told of every stretch.
+        may be one number for all columns, or an array. `watch` is told of every stretch. `left_at`: after which of the
+        scans the columns are given back as they were then, rather than after all.
 
         Gives the columns after it, what may be seen in each window, and the scan after which nothing changed any more
         (-1 where something still may). A column in which more than MOST_EVENTS things happen is lost."""
@@ -258,6 +260,7 @@ class Stand:
         settled, lost = np.full(count, -1, np.int64), columns.lost.copy()
         may[..., lost] = 255
         ends = np.broadcast_to(np.asarray(scans, np.int64), (count,))
+        left = ends if left_at is None else np.minimum(np.broadcast_to(np.asarray(left_at, np.int64), (count,)), ends)
         spans = [tuple(np.broadcast_to(np.asarray(end, np.int64), (count,)) for end in w) for w in windows]
         where = np.flatnonzero((ends > 0) & ~lost)
         inputs, state, done = columns.inputs, columns.state, np.zeros(len(where), np.int64)
@@ -289,15 +292,14 @@ class Stand:
                         may[0, w][:, into] |= true[:, inside]
                         may[1, w][:, into] |= false[:, inside]
             over = last >= until
-            by = last - done - 1
-            moved = [
-                now if slot.boolean else now + (now - was) * np.where(now == was, 0, by)
-                for slot, was, now in zip(self.program.slots, before, state, strict=True)
-            ]
+            moved = self._moved(before, state, last - done - 1)
             settled[where[quiet]] = done[quiet]
+            leaves = (done < left[where]) & (left[where] <= last)
+            if leaves.any():
+                then = self._moved(before, state, left[where] - done - 1)
+                for target, now in zip(final, then, strict=True):
+                    target[where[leaves]] = now[leaves]
             if over.any():
-                for target, now in zip(final, moved, strict=True):
-                    target[where[over]] = now[over]
                 going = ~over
                 if not going.any():
                     break
@@ -311,6 +313,13 @@ class Stand:
             for w, (_, final_scan) in enumerate(spans):
                 may[:, w, :, where[final_scan[where] > done]] = 255
         return Columns(columns.inputs, final, lost), Looks(may, rows), settled
+
+    def _moved(self, before: Sequence[Any], after: Sequence[Any], by: Ints) -> list[Any]:
+        """The state so many scans after a scan that nothing but counters changed in."""
+        return [
+            now if slot.boolean else now + (now - was) * np.where(now == was, 0, by)
+            for slot, was, now in zip(self.program.slots, before, after, strict=True)
+        ]
 
     def _inputs(self, inputs: Sequence[Any], given: Given, *, pressing: bool) -> list[Any]:
         place = {name: i for i, name in enumerate(self.scheme.sensors)}
