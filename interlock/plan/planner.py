@@ -56,13 +56,18 @@ class Planner:
         self.progress("simulating the whole sheet with all that may be wrong")
         loops = self._taken(choice, runs)
         found = draft(self.trials, [t for loop in loops for t in loop], hypotheses=self.hypotheses)
-        more = self._looked_at_more(choice, runs, found)
-        if more is not None:
+        for earlier in (False, True):
+            lost = lost_by(runs, found)
+            if not len(lost):
+                break
             self.progress("simulating it once more, with further looks")
-            longer = self._taken(more, runs)
-            again = draft(self.trials, [t for loop in longer for t in loop], hypotheses=self.hypotheses)
+            choice = self._with_further_looks(choice, runs, lost)
+            # what a loop before has left in doubt does not show: those that tell it come first then
+            first = frozenset(e for e in choice.episodes if earlier and runs[e].found[lost].any())
+            other = self._taken(choice, runs, first)
+            again = draft(self.trials, [t for loop in other for t in loop], hypotheses=self.hypotheses)
             if not (told_by(found) & ~told_by(again)).any():
-                loops, found = longer, again
+                loops, found = other, again
         told = told_by(found)
         needed = self._needed(loops, found)
         shorter = [loop for n, loop in enumerate(needed) if n == 0 or any(t.told for t in loop)]
@@ -78,10 +83,9 @@ class Planner:
         off_by = {setting_name(s.rule, s.setting): off_text(self.stimuli, s) for s in self.slips}
         return Sheet(self.scheme.title, digest, steps, finds, tuple(cannot), off_by)
 
-    def _looked_at_more(self, choice: Choice, runs: Sequence[Run], found: Draft) -> Choice | None:
-        """The choice with all looks that tell, by its loops, what the sheet as a whole does not; and with the quickest
-        loop of others for what none of its own tells otherwise. None where nothing is lost, or nothing can be added."""
-        lost = np.flatnonzero(any_of([r.found for r in runs]) & ~told_by(found))
+    def _with_further_looks(self, choice: Choice, runs: Sequence[Run], lost: Ints) -> Choice:
+        """The choice with all looks by which its loops tell what the sheet as a whole does not, and with the quickest
+        loop of others for what they do not tell otherwise."""
         episodes, looks = set(choice.episodes), set(choice.looks)
 
         def telling(e: int, which: Ints) -> set[tuple[int, int, int]]:
@@ -90,9 +94,8 @@ class Planner:
                 (e, p, at) for p, phase in phases for k, at in enumerate(phase.looks) if phase.found[k][which].any()
             }
 
-        for i in lost[lost > 0].tolist():
-            only = np.array([i])
-            new = set[tuple[int, int, int]]().union(*(telling(e, only) for e in choice.episodes)) - looks
+        for i in lost.tolist():
+            new = set[tuple[int, int, int]]().union(*(telling(e, np.array([i])) for e in episodes)) - looks
             if not new:
                 others = [e for e, run in enumerate(runs) if e not in episodes and run.found[i]]
                 best = min(others, key=lambda e: runs[e].seconds, default=None)
@@ -100,18 +103,17 @@ class Planner:
                     episodes.add(best)
                     new = telling(best, lost)
             looks |= new
-        if looks == set(choice.looks):
-            return None
         return replace(choice, episodes=tuple(sorted(episodes)), looks=tuple(sorted(looks)))
 
-    def _taken(self, choice: Choice, runs: Sequence[Run]) -> list[list[Taken]]:
-        """The chosen loops, in order, each as its phases with the looks taken."""
+    def _taken(self, choice: Choice, runs: Sequence[Run], first: frozenset[int] = frozenset()) -> list[list[Taken]]:
+        """The chosen loops, in order, each as its phases with the looks taken; `first`: those to begin with."""
         looks: dict[tuple[int, int], set[int]] = {}
         for e, p, at in choice.looks:
             looks.setdefault((e, p), set()).add(at)
         number = {id(run): e for e, run in enumerate(runs)}
         found: list[list[Taken]] = []
-        for run in ordered(runs[0], [runs[e] for e in choice.episodes if e]):
+        chosen = ordered(runs[0], [runs[e] for e in choice.episodes if e])
+        for run in sorted(chosen, key=lambda run: run is not runs[0] and number[id(run)] not in first):
             times = [looks.get((number[id(run)], p), set()) for p in range(len(run.phases))]
             found.append([taken(phase, at) for phase, at in zip(run.phases, times, strict=True)])
         return found
@@ -168,6 +170,12 @@ class Planner:
 def told_by(found: Draft) -> Bools:
     """Which sets anything on a sheet tells from a healthy installation."""
     return np.asarray(found.tells.any(axis=1))
+
+
+def lost_by(runs: Sequence[Run], found: Draft) -> Ints:
+    """What one of the loops tells and the whole sheet does not."""
+    lost = np.flatnonzero(any_of([r.found for r in runs]) & ~told_by(found))
+    return lost[lost > 0]
 
 
 def choose(runs: Sequence[Run], anyway: Bools) -> Choice:
