@@ -52,8 +52,7 @@ def test_each_fault_found_on_the_launch_shows_on_the_readable_engine() -> None:
     judged(*planned("survey_launch"))
 
 
-def test_the_launch_needs_less_than_half_of_the_obvious_sheet() -> None:
-    """What is lost against it are mistyped settings: what one loop leaves in doubt, another then does not show."""
+def test_the_launch_needs_less_than_half_of_the_obvious_sheet_and_loses_nothing() -> None:
     _, planner, sheet = planned("survey_launch")
     plain = obvious(planner.candidates)
     told = {h.name: True for h in planner.hypotheses[1:]}
@@ -64,8 +63,7 @@ def test_the_launch_needs_less_than_half_of_the_obvious_sheet() -> None:
     print(f"planned: {sheet.minutes} min, {len(sheet.steps)} steps, {len(sheet.finds)} found; lost: {sorted(lost)}")
     assert 2 * sheet.seconds <= plain.seconds
     assert 2 * len(sheet.steps) <= plain.steps
-    assert len(lost) <= 6
-    assert lost <= {slip.name for slip in planner.slips}
+    assert not lost
 
 
 def random_scheme(seed: int) -> Scheme:

@@ -95,7 +95,12 @@ def phase(stand: Stand, columns: Columns, told: list[Told], world: World, rng: r
     scans, held = rng.randrange(2, longest), rng.randrange(1, 3)
     firsts = [rng.randrange(1, scans + 1) for _ in range(3)]
     windows = [(first, min(scans, first + rng.randrange(4))) for first in firsts]
-    after, looks, settled = stand.phase(columns, Given(readings, lines, pressed, held), scans, windows)
+    given = Given(readings, lines, pressed, held)
+    after, looks, settled = stand.phase(columns, given, scans, windows)
+    early = rng.randrange(1, scans + 1)
+    left = stand.phase(columns, given, scans, windows, left_at=early)[0]
+    shorter = stand.phase(columns, given, early, [])[0]
+    assert all((a == b)[~shorter.lost].all() for a, b in zip(left.state, shorter.state, strict=True))
     for column, one in enumerate(told):
         rows = []
         for scan in range(scans):
