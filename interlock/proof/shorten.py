@@ -36,9 +36,27 @@ def shortened(full: System, run: Run, wanted: int) -> Run:
             break
         best = _cut_down(full, shorter, wanted)
     player = Player(full)
-    for part in _cut_down(full, best, wanted):
+    for part in _calmed(full, _cut_down(full, best, wanted), wanted):
         _hold(player, part, wanted)
     return player.run
+
+
+def _calmed(full: System, parts: list[Part], wanted: int) -> list[Part]:
+    """The run with fewer changes of the world where one of two neighbours will do for both, and no more scans."""
+    i = 0
+    while i + 1 < len(parts):
+        one, other = parts[i], parts[i + 1]
+        found = None
+        for choice in (one.choice, other.choice):
+            if found is None and not one.choice.onset and not other.choice.onset:
+                found = _played(full, [*parts[:i], Part(choice, one.scans + other.scans), *parts[i + 2 :]], wanted)
+                if found is not None and (_length(found) > _length(parts) or len(found) >= len(parts)):
+                    found = None
+        if found is None:
+            i += 1
+        else:
+            parts, i = found, 0
+    return parts
 
 
 def _merged(played: Sequence[Played]) -> list[Part]:
