@@ -101,6 +101,11 @@ class Campaign:
             self.report.cut_short = "out of time"
         except KeyboardInterrupt:
             self.report.cut_short = "interrupted"
+        except Exception as error:
+            # hypothesis interrupted between two examples stumbles over what it had not finished
+            if not _interrupted(error):
+                raise
+            self.report.cut_short = "interrupted"
         self.report.seconds = time.monotonic() - self._began
         return self.report
 
@@ -174,3 +179,10 @@ class Campaign:
                 if any(part in parts for single in fault.single() for part in single.parts)
             )
         return self._candidates[claim.name]
+
+
+def _interrupted(error: BaseException | None) -> bool:
+    """Whether an error came while an interrupt was on its way."""
+    while error is not None and not isinstance(error, KeyboardInterrupt):
+        error = error.__cause__ or error.__context__
+    return error is not None

@@ -151,3 +151,24 @@ def test_enough_ends_a_run_at_once() -> None:
     with pytest.raises(Enough):
         drive(lambda d: d.pick((1, 2)), BATCH, "a seed", done)
     assert len(seen) == 1
+
+
+def test_an_error_on_the_way_of_an_interrupt_counts_as_one_and_any_other_does_not(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    scheme = loads(BENCH)
+
+    def stumbles(*_: object) -> None:
+        try:
+            raise KeyboardInterrupt
+        finally:
+            raise AssertionError
+
+    def breaks(*_: object) -> None:
+        raise AssertionError
+
+    monkeypatch.setattr("interlock.fuzz.campaign.drive", stumbles)
+    assert Campaign(scheme, scheme.claims, Options(30)).run().cut_short == "interrupted"
+    monkeypatch.setattr("interlock.fuzz.campaign.drive", breaks)
+    with pytest.raises(AssertionError):
+        Campaign(scheme, scheme.claims, Options(30)).run()

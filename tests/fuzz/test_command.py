@@ -169,7 +169,7 @@ def test_an_interruption_keeps_what_was_found_and_says_how_far_it_came(text: str
     shown += os.read(master, 100_000)
     os.close(master)
     assert "Traceback" not in out + shown.decode()
-    assert process.returncode == status, out
+    assert process.returncode == status, out + shown.decode()
     assert "examples (interrupted): " in out
     assert ("VIOLATED  frozen_charge/bench_charger" in out) is (status == 1)
 
