@@ -21,14 +21,13 @@ from interlock.scheme.source import Source, UnreadableError, decoded
 def opened(file: Path, *, as_json: bool, elements: bool = True) -> Scheme:
     """The scheme in `file`; where there is none, its findings are shown and the command ends. `elements`: as for
     `read`."""
-    name = os.fspath(file)
-    return _opened(name, lambda: open_source(name), as_json=as_json, elements=elements)[0]
+    return opened_text(file, as_json=as_json, elements=elements)[0]
 
 
-def opened_text(file: Path, *, as_json: bool) -> tuple[Scheme, Source]:
+def opened_text(file: Path, *, as_json: bool, elements: bool = True) -> tuple[Scheme, Source]:
     """The scheme in `file` and its text, as `opened`."""
     name = os.fspath(file)
-    return _opened(name, lambda: open_source(name), as_json=as_json)
+    return _opened(name, lambda: open_source(name), as_json=as_json, elements=elements)
 
 
 def opened_revision(name: str, *, as_json: bool) -> Scheme:

@@ -60,10 +60,12 @@ class Planner:
             lost = lost_by(runs, found)
             if not len(lost):
                 break
-            self.progress("simulating it once more, with further looks")
-            choice = self._with_further_looks(choice, runs, lost)
+            before, choice = choice, self._with_further_looks(choice, runs, lost)
             # what a loop before has left in doubt does not show: those that tell it come first then
             first = frozenset(e for e in choice.episodes if earlier and runs[e].found[lost].any())
+            if choice == before and not first:
+                continue
+            self.progress("simulating it once more, with further looks")
             other = self._taken(choice, runs, first)
             again = draft(self.trials, [t for loop in other for t in loop], hypotheses=self.hypotheses)
             if not (told_by(found) & ~told_by(again)).any():

@@ -13,7 +13,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from heapq import heappop, heappush
 from itertools import pairwise
-from math import prod
 
 from interlock.proof.explicit import State, successor
 from interlock.proof.replay import Player, Realiser, Run
@@ -42,9 +41,7 @@ def seek(full: System, allowed: int, budget: int, rest: Player | None = None) ->
     """A real run with more bad scans in a row than allowed, as the whole cone plays it; None where none was found
     within a budget of scans looked at. `rest`: the whole cone at rest, from where most such runs begin: what follows
     from there is looked at first, half the budget again, and more where that is little."""
-    config, _ = full.start
-    groups = full.groups_at(config)
-    if prod(len(full.group_vectors(g)) for g in groups) << len(full.circuits[0].bools) > MOST_WORLDS:
+    if full.worlds() > MOST_WORLDS:
         return None
     run = None
     if rest is not None:

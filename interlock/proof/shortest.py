@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from heapq import heappop, heappush
-from math import prod
 
 from interlock.proof.replay import Run, replay
 from interlock.proof.schedule import stages
@@ -33,9 +32,7 @@ class Shorter:
 def shortest(full: System, wanted: int, before: int, budget: int = ZONES) -> Shorter:
     """Look in the whole cone for a run that ends with `wanted` bad scans in a row and takes fewer than `before` scans
     up to that row; not sure where the budget of zones did not suffice."""
-    config, _ = full.start
-    groups = full.groups_at(config)
-    if prod(len(full.group_vectors(g)) for g in groups) << len(full.circuits[0].bools) > MOST_WORLDS:
+    if full.worlds() > MOST_WORLDS:
         return Shorter(None, False)
     search = _Quickest(full, budget)
     node, sure = search.first(wanted, before)

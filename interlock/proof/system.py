@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from copy import copy
 from dataclasses import dataclass
 from itertools import product
+from math import prod
 from operator import ge
 
 from interlock.logic.faultset import FaultSet
@@ -403,6 +404,11 @@ class System:
             circuit = self.circuits[self.configs[number].arisen]
             self._groups[key] = self.groups(circuit, self.view(number, onset))
         return self._groups[key]
+
+    def worlds(self) -> int:
+        """How many worlds there are at power-up that differ for the cone."""
+        vectors = (len(self.group_vectors(group)) for group in self.groups_at(self.start[0]))
+        return prod(vectors) << len(self.circuits[0].bools)
 
     def groups(self, circuit: Circuit, view: View) -> list[Group]:
         """The circuit's slots in independent groups; those that name an element's onset stay even without slots."""
