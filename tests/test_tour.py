@@ -51,7 +51,7 @@ def test_the_tour_names_the_tightest_claims_and_tells_how_the_flawed_one_falls(
     assert all(t["claim"] in flat for t in tight)
     story = data["story"]
     assert isinstance(story, list)
-    assert len(story) > 3
+    assert len(story) >= 3
     assert all(sentence in flat for sentence in story)
     assert data["verdict"] == "violated"
 
