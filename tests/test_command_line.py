@@ -6,6 +6,7 @@ import pytest
 from typer.testing import CliRunner
 
 from interlock.cli.app import app, asked_for
+from interlock.cli.sections import SECTIONS
 
 NAMES = ("prove", "check", "stimulus", "handbook", "vectors")
 
@@ -21,6 +22,24 @@ def test_a_command_made_ready_alone_reads_as_it_does_among_all(name: str) -> Non
     assert f"interlock {name}" in said.output
 
 
-@pytest.mark.parametrize("arguments", [[], ["--help"], ["--version"], ["prov", "x.yaml"], ["record", "new"]])
+@pytest.mark.parametrize("arguments", [["--version"], ["prov", "x.yaml"], ["record", "new"]])
 def test_what_is_no_command_of_its_own_is_left_to_the_whole_program(arguments: list[str]) -> None:
     assert asked_for(arguments) is app
+
+
+@pytest.mark.parametrize("arguments", [[], ["-h"], ["--help"]])
+def test_the_list_of_commands_reads_as_the_whole_programs(arguments: list[str]) -> None:
+    said = CliRunner().invoke(asked_for(arguments), arguments, prog_name="interlock")
+    whole = CliRunner().invoke(app, arguments, prog_name="interlock")
+    assert said.output == whole.output
+    assert "..." not in said.output.replace("[ARGS]...", "")
+
+
+def test_every_command_stands_under_one_heading() -> None:
+    placed = [name for names in SECTIONS.values() for name in names]
+    registered = [c.name or c.callback.__name__ for c in app.registered_commands if c.callback]
+    assert sorted(placed) == sorted([*registered, "record"])
+    said = CliRunner().invoke(app, ["--help"], prog_name="interlock").output
+    for heading in SECTIONS:
+        assert f"\n{heading}:\n" in said
+    assert "\nCommands:\n" not in said

@@ -10,18 +10,24 @@ from pathlib import Path
 from typing import Annotated, Any
 
 import typer
+from typer.models import CommandInfo
 
 from interlock.cli import firmware, trainer
 from interlock.cli.arguments import FileArgument, JsonOption
 from interlock.cli.record_app import app as record_app
+from interlock.cli.sections import Sections
 from interlock.cli.status import Exit
 from interlock.garbage import collected_seldom
 
+HELP = ("-h", "--help")
+
 app = typer.Typer(
     name="interlock",
+    cls=Sections,
+    rich_markup_mode=None,
     no_args_is_help=True,
     pretty_exceptions_enable=False,
-    context_settings={"help_option_names": ["-h", "--help"]},
+    context_settings={"help_option_names": list(HELP)},
     help="Protection logic and interlocks of a battery-electric power system: read, explained, checked and run. "
     "An aid to engineering judgement; it certifies nothing.",
     epilog="Exit status: 0 good, 1 a finding or violation, 2 bad input.",
@@ -92,7 +98,7 @@ def explain(file: FileArgument, as_json: JsonOption = False) -> None:
 
 
 def _answer(help_text: str) -> Any:
-    return typer.Option(help=help_text, show_default=False, metavar="ANSWER", rich_help_panel="Answers")
+    return typer.Option(help=help_text, show_default=False, metavar="ANSWER")
 
 
 @app.command()
@@ -510,14 +516,32 @@ trainer.register(app)
 
 def asked_for(arguments: Sequence[str]) -> typer.Typer:
     """The program with the one command that is asked for, where it is plain which: to make all of them ready takes as
-    long as to read a scheme."""
-    name = arguments[0] if arguments else ""
+    long as to read a scheme. To list them all their names and descriptions are enough."""
+    name = arguments[0] if arguments else "--help"
+    if name in HELP:
+        listed = copy(app)
+        listed.registered_commands = [_described(c) for c in app.registered_commands]
+        return listed
     kept = [c for c in app.registered_commands if c.callback and (c.name or c.callback.__name__) == name]
     if not kept:
         return app
     narrowed = copy(app)
     narrowed.registered_commands, narrowed.registered_groups = kept, []
     return narrowed
+
+
+def _described(command: CommandInfo) -> CommandInfo:
+    """A command without its options: what the list of commands shows of it."""
+
+    def nothing() -> None:
+        pass
+
+    bare = copy(command)
+    assert command.callback is not None
+    bare.name = command.name or command.callback.__name__
+    nothing.__doc__ = command.callback.__doc__
+    bare.callback = nothing
+    return bare
 
 
 def main() -> None:

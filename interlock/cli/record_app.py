@@ -7,7 +7,11 @@ from typing import Annotated
 
 import typer
 
+from interlock.cli.sections import Listed
+
 app = typer.Typer(
+    cls=Listed,
+    rich_markup_mode=None,
     no_args_is_help=True,
     help="A record of one installation, which a stranger can check in ten years with standard tools.",
     epilog="Exit status: 0 good, 1 a finding or a record that is not sound, 2 bad input.",
