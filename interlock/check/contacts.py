@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 
 from interlock.check.facts import Facts
 from interlock.check.idents import Ident
 from interlock.check.losses import output_text
 from interlock.check.make import finding, listed
 from interlock.check.wiring import ahead, limits_a_quantity, runs_as_told, runs_cut, runs_released
+from interlock.records import replace
 from interlock.scheme.findings import Finding
 from interlock.scheme.model import Claim, Output
 from interlock.scheme.words import DeviceInput, Mode, Must

@@ -7,7 +7,6 @@ what the claim's condition says to the rule, and the rule blocks the path, or st
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import replace
 
 from interlock.check.answers import Answers
 from interlock.check.chains import Chain, Chains
@@ -17,6 +16,7 @@ from interlock.check.origins import Origins
 from interlock.check.stops import Alike, Stops, applies
 from interlock.check.truths import Truths
 from interlock.check.wiring import ahead
+from interlock.records import replace
 from interlock.scheme.model import Claim, Condition, Rule, Scheme
 from interlock.scheme.words import Signal
 

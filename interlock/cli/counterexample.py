@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
 from interlock.explain.trace import Moment, moments, names_that_matter
 from interlock.proof.prove import Verdict
+from interlock.records import replace
 from interlock.scheme.model import Fault, Scheme
 from interlock.scheme.words import LineForm, Must
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 
 from interlock.bench.section import IDENT
@@ -13,6 +12,7 @@ from interlock.exercises.tell import Tell
 from interlock.handbook.live import EXERCISES
 from interlock.handbook.material import Material
 from interlock.handbook.words import Catalogue
+from interlock.records import replace
 from interlock.slides.deck import deck
 from interlock.slides.flow import PAPER
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import sys
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -19,6 +19,7 @@ from interlock.elements.records import ElementError, Sensing, Thermometer
 from interlock.explain.conditions import number
 from interlock.explain.elements import element_words, put_text
 from interlock.explain.phrases import text
+from interlock.records import replace
 from interlock.scheme.grammar import GrammarError, nearest, read_value
 from interlock.scheme.model import Limit, Scheme, Sensed, Sensor
 from interlock.scheme.physical import Dimension, read_rated

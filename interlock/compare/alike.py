@@ -8,9 +8,10 @@ that stay alike do the same at every scan of every history, as each starts the s
 from __future__ import annotations
 
 from collections.abc import Hashable, Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
+from interlock.records import replace
 from interlock.scheme.model import AnyOf, Condition, Delay, Output, Rule, Scheme, Trigger
 from interlock.scheme.words import Contact, EnergisedWhen, LineForm, Signal
 

@@ -6,9 +6,10 @@ Sensors read anything at any scan; so may external and confirming lines. Each sc
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from interlock.compare.alike import Colour, Item, Side, as_told, colours
+from interlock.records import replace
 from interlock.scheme.model import (
     AnyOf,
     Condition,

@@ -7,7 +7,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from fractions import Fraction
 
 from interlock.compare.merged import Merged, Which, merged
@@ -19,6 +19,7 @@ from interlock.proof.index import Index
 from interlock.proof.prove import worlds
 from interlock.proof.story import Stretch, UnrealError
 from interlock.proof.system import FaultPlan
+from interlock.records import replace
 from interlock.scheme.model import Condition, Scheme
 from interlock.scheme.units import MICRO
 from interlock.scheme.words import Signal, Word

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,7 @@ from interlock.plan.predict import Prediction, predict, sight_named
 from interlock.plan.results import Results
 from interlock.plan.sheet import Sheet, sides
 from interlock.plan.wrong import Wrong
+from interlock.records import replace
 from interlock.scheme.model import Scheme
 
 Bools = NDArray[np.bool_]

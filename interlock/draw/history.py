@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from fractions import Fraction
 
 from interlock.logic.cases import CaseRun
 from interlock.logic.readings import Value
 from interlock.logic.scan import Engine, Seen, World
 from interlock.logic.stretch import stretches
+from interlock.records import replace
 from interlock.scheme.model import Case, Fault, Scheme
 from interlock.scheme.words import State
 

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from interlock.draw.graph import Arrow, Box, Graph, draw_graph
 from interlock.draw.page import Drawing
 from interlock.draw.style import A4_LONG, Stroke
 from interlock.draw.words import asked_text, trigger_text
+from interlock.records import replace
 from interlock.scheme.model import AnyOf, Rule, Scheme
 from interlock.scheme.units import time_text
 from interlock.scheme.words import TWO_WORDS, LineForm, Signal

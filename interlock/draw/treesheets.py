@@ -7,7 +7,7 @@ part that is too large, or too deep, stands on a sheet of its own, where a trian
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from interlock.draw.gates import PITCH
 from interlock.draw.metrics import fitted, text_width, wrapped
@@ -15,6 +15,7 @@ from interlock.draw.page import FOOT, HEAD, a4
 from interlock.draw.style import LINE_HEIGHT, MARGIN, NORMAL, SMALL
 from interlock.faults.factor import factored
 from interlock.faults.tree import Family, Gate, GateKind
+from interlock.records import replace
 from interlock.scheme.words import Word
 
 NAME, WIDE_NAME = 150.0, 190.0  # widest column of names, in a deep tree and in a shallow one

@@ -9,9 +9,10 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Callable
-from dataclasses import dataclass
 from enum import Enum
 from fractions import Fraction
+
+from msgspec import Struct
 
 from interlock.elements.chain import MICRO, Range
 from interlock.elements.errors import element_at, nominal_of, place_ohms, readings_of
@@ -30,8 +31,7 @@ class KitKind(Enum):
     SOURCE = "source"
 
 
-@dataclass(frozen=True, slots=True)
-class Kit:
+class Kit(Struct, frozen=True):
     """What is at hand: in ohms for resistors, in volts for a source. `step`: the smallest one (none for a series).
     A value put is right to `part` of itself and `fixed` besides. `most`: the highest value it has."""
 
@@ -81,8 +81,7 @@ def fits(sensing: Sensing, kit: Kit) -> bool:
     return isinstance(sensing.element, Thermometer) is not (kit.kind is KitKind.SOURCE)
 
 
-@dataclass(frozen=True, slots=True)
-class Stimulus:
+class Stimulus(Struct, frozen=True):
     """What to put in the element's place. `parts`: ohms in series, or one voltage. `nominal`: what nominal parts read,
     in millionths; `reads`: all that may be read, what is invalid a millionth outside the valid range. `element_at`: the
     temperature at which the element itself has that resistance, in degC (None where that means nothing)."""

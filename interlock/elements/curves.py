@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterator
-from dataclasses import replace
 from fractions import Fraction
 from functools import lru_cache
 
@@ -16,6 +15,7 @@ from flint import arb
 
 from interlock.elements.enclose import Ball, Dual, exact, inverse
 from interlock.elements.records import Beta, Curve, ElementError, Platinum, Polynomial, Rated, SteinhartHart, Table
+from interlock.records import replace
 
 ZERO_C = Fraction("273.15")
 T25 = Fraction("298.15")

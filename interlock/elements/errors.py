@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 from typing import NamedTuple
 
 from flint import arb
+from msgspec import Struct
 
 from interlock.elements.chain import MICRO, OPEN_OHMS, Range, ends, just_outside, ohm_reader, volt_reader
 from interlock.elements.curves import Function, corners, degrees_of, judge, ohms, ohms_of, part_of
@@ -20,8 +20,7 @@ NEAR = Fraction(1, 4 * MICRO)  # how far above the exact bound the computed one 
 HOTTEST = Fraction(50)  # kelvins of self-heating beyond which a measurement makes no sense
 
 
-@dataclass(frozen=True, slots=True)
-class Lead:
+class Lead(Struct, frozen=True):
     """What a broken or shorted lead reads: some value from `low` to `high`, `reads` for short. None: always invalid."""
 
     reads: int | None

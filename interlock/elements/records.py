@@ -5,19 +5,23 @@ Values are exact fractions of ohms, volts, amperes, watts per kelvin and kelvins
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from enum import Enum
 from fractions import Fraction
+from typing import ClassVar
+
+from msgspec import Struct
+
+from interlock.records import Aside
 
 
-@dataclass(frozen=True, slots=True)
-class Rated:
+class Rated(Aside, frozen=True, eq=False):
     """A value with its tolerance: low <= nominal <= high. `text`: as it was written, for people."""
 
     nominal: Fraction
     low: Fraction
     high: Fraction
-    text: str = field(default="", compare=False)
+    text: str = ""
+    aside: ClassVar[tuple[str, ...]] = ("text",)
 
     @classmethod
     def exact(cls, value: Fraction | int, text: str = "") -> Rated:
@@ -35,16 +39,14 @@ class Rated:
         return self.high if way > 0 else self.low if way < 0 else self.nominal
 
 
-@dataclass(frozen=True, slots=True)
-class Beta:
+class Beta(Struct, frozen=True):
     """An NTC by the beta formula: R = R25 exp(beta (1/T - 1/298.15 K))."""
 
     r25: Rated
     beta: Rated
 
 
-@dataclass(frozen=True, slots=True)
-class SteinhartHart:
+class SteinhartHart(Struct, frozen=True):
     """An NTC by Steinhart's and Hart's equation (1968): 1/T = a + b ln R + c (ln R)^3, R in ohm, T in K."""
 
     a: Fraction
@@ -52,8 +54,7 @@ class SteinhartHart:
     c: Fraction
 
 
-@dataclass(frozen=True, slots=True)
-class Polynomial:
+class Polynomial(Struct, frozen=True):
     """An NTC by the extended polynomial: 1/T = a + b l + c l^2 + d l^3 with l = ln(R/R25), T in K."""
 
     r25: Rated
@@ -63,15 +64,13 @@ class Polynomial:
     d: Fraction
 
 
-@dataclass(frozen=True, slots=True)
-class Table:
+class Table(Struct, frozen=True):
     """An NTC by its maker's table: (degC, ohm) in rising temperature; between two rows ln R is linear in 1/T."""
 
     rows: tuple[tuple[Fraction, Fraction], ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Platinum:
+class Platinum(Struct, frozen=True):
     """A platinum resistor by IEC 60751 with `r0` ohm at 0 degC."""
 
     r0: Fraction
@@ -80,8 +79,7 @@ class Platinum:
 Curve = Beta | SteinhartHart | Polynomial | Table | Platinum
 
 
-@dataclass(frozen=True, slots=True)
-class Thermometer:
+class Thermometer(Struct, frozen=True):
     """A resistor that follows a temperature.
 
     `part`: its resistance is within so large a part of the curve's, besides the tolerances of the curve itself.
@@ -101,16 +99,14 @@ class Thermometer:
         return isinstance(self.curve, Platinum)
 
 
-@dataclass(frozen=True, slots=True)
-class Divider:
+class Divider(Struct, frozen=True):
     """Two resistors that bring a voltage down: bottom / (top + bottom) of it is measured, across `bottom`."""
 
     top: Rated
     bottom: Rated
 
 
-@dataclass(frozen=True, slots=True)
-class Shunt:
+class Shunt(Struct, frozen=True):
     """A resistor in the current's way: `voltage` (volts) across it at `current` (amperes)."""
 
     current: Fraction
@@ -130,8 +126,7 @@ class Pull(Enum):
     DOWN = "down"
 
 
-@dataclass(frozen=True, slots=True)
-class Input:
+class Input(Struct, frozen=True):
     """How an element is read.
 
     `pull` and `resistor`: the other resistor of a thermometer's divider. `supply`: what feeds that divider where it is
@@ -155,8 +150,7 @@ class Input:
         return Fraction(1, 2**self.bits) if self.bits else Fraction(0)
 
 
-@dataclass(frozen=True, slots=True)
-class Sensing:
+class Sensing(Struct, frozen=True):
     """An element and its input. `converts_by`: the curve by which the controller turns resistance into temperature,
     where that is not the element's own nominal one."""
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cached_property
 
 from interlock.bench.quick import Quick, RestlessError
@@ -17,6 +17,7 @@ from interlock.logic.scan import Engine, Seen, World
 from interlock.logic.stretch import run_for
 from interlock.logic.why import WORDS, path_reasons, rule_view
 from interlock.plan.stimuli import Change, Stimuli
+from interlock.records import replace
 from interlock.scheme.model import Scheme
 from interlock.scheme.words import State
 

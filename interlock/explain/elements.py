@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from fractions import Fraction
 
+from msgspec import Struct
+
 from interlock.elements.records import (
     AS_IT_IS,
     NOTHING,
@@ -179,9 +181,9 @@ def plain_element(sensed: Sensed) -> dict[str, Plain]:
     }
 
 
-def _plain(record: object) -> dict[str, Plain]:
+def _plain(record: Struct) -> dict[str, Plain]:
     found: dict[str, Plain] = {"kind": type(record).__name__.lower()}
-    for name in record.__slots__:  # type: ignore[attr-defined]
+    for name in record.__struct_fields__:
         found[name] = _plain_value(getattr(record, name))
     return found
 
@@ -195,7 +197,7 @@ def _plain_value(value: object) -> Plain:
         return value.value
     if value is None or isinstance(value, int):
         return value
-    if hasattr(value, "__slots__") and hasattr(value, "__dataclass_fields__"):
+    if isinstance(value, Struct):
         return _plain(value)
     return float(value)  # type: ignore[arg-type]
 

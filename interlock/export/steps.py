@@ -9,8 +9,9 @@ controller's own code does to a finer reading before: it moves it by less than o
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
+from interlock.records import replace
 from interlock.scheme.model import Interval, Limit, Rule, Scheme, SensorError, Test, Trigger
 from interlock.scheme.units import LARGEST, MICRO
 from interlock.scheme.words import Combine, Signal

@@ -6,10 +6,11 @@ Each is an edit of the scheme's own text; nothing is judged here but how long a 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from interlock.faults.judge import BUDGET, Answer, Judge
 from interlock.proof.index import Index
+from interlock.records import replace
 from interlock.scheme.edit import Edit, EditError, SchemeText, quoted
 from interlock.scheme.model import Claim, Delay, Limit, Line, Output, Rule, Scheme
 from interlock.scheme.units import MICRO, time_text

@@ -8,10 +8,11 @@ looked at and undecided ones can only add to it: the figure is then a lower boun
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from interlock.faults.chance import Bounded, Importance, chance, importances, over_mission, rare_event, rated, rates_of
 from interlock.faults.cutsets_search import CutSets
+from interlock.records import replace
 from interlock.scheme.model import Claim, Scheme
 
 

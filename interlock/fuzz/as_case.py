@@ -7,12 +7,13 @@ is no case, and None comes back: every case is run before it is shown.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from interlock.fuzz.found import Found
 from interlock.fuzz.judge import Resets, engine_for, resets_of
 from interlock.fuzz.script import Script, Step, stretches_of
 from interlock.logic.cases import run_case
+from interlock.records import replace
 from interlock.scheme.model import Case, Claim, Expectation, Fault, Scheme, Setting
 from interlock.scheme.model import Step as CaseStep
 from interlock.scheme.units import time_text, value_text

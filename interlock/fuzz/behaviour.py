@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Protocol, TypeVar
 
 from interlock.fuzz.aim import Aim, Values
@@ -19,6 +19,7 @@ from interlock.fuzz.region import Style
 from interlock.fuzz.script import Script, Step, stretches_of
 from interlock.logic.machine import RuleMachine
 from interlock.logic.scan import Engine
+from interlock.records import replace
 from interlock.scheme.model import Claim
 from interlock.scheme.words import Signal, State
 

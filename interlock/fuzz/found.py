@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import islice, pairwise
 
 from interlock.fuzz.behaviour import MOST_RUN
@@ -11,6 +11,7 @@ from interlock.fuzz.faults import FaultSetError, Plan
 from interlock.fuzz.judge import Judge, engine_for, resets_of
 from interlock.fuzz.region import groups
 from interlock.fuzz.script import ImpossibleError, Script, Step, admitted, replay, stretches_of
+from interlock.records import replace
 from interlock.scheme.model import Claim, Scheme
 
 MOST_TRIED = 30_000  # scans really run to shorten one behaviour

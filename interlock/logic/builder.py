@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
 
 from interlock.logic.levels import Levels
 from interlock.logic.program import MEANING, Input, Node, Observation, Observe, Op, Program, Slot
+from interlock.records import replace
 
 
 class Builder:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from msgspec import Struct, field
 
 from interlock.logic.scan import Engine, Seen, World
 from interlock.logic.stretch import stretches
@@ -12,8 +12,7 @@ from interlock.scheme.source import Place
 from interlock.scheme.words import TWO_WORDS, Mode, Part, Signal, State
 
 
-@dataclass(frozen=True, slots=True)
-class Failure:
+class Failure(Struct, frozen=True):
     """One expectation that was not met: what was expected and got, in words, and why."""
 
     name: str
@@ -23,8 +22,7 @@ class Failure:
     reasons: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class StepResult:
+class StepResult(Struct, frozen=True):
     """One step: its number from 1, its first and last scan, what failed, and every rule's state at its end."""
 
     number: int
@@ -35,8 +33,7 @@ class StepResult:
     rules: tuple[RuleView, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class CaseResult:
+class CaseResult(Struct, frozen=True):
     """One case. It passes when every expectation of every step is met."""
 
     name: str
@@ -49,8 +46,7 @@ class CaseResult:
         return not any(step.failures for step in self.steps)
 
 
-@dataclass(slots=True)
-class CaseRun:
+class CaseRun(Struct):
     """A case being run: the world as its steps have set it so far."""
 
     scheme: Scheme

@@ -6,15 +6,15 @@ The source holds numbers of nodes, slots and inputs only, never a word from a sc
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from interlock.logic.program import Node, Op, Program
 
 DEEPEST = 12  # a value used once stands inside the expression that uses it, up to this depth
 
 
-@dataclass(frozen=True, slots=True)
-class Dialect:
+class Dialect(Struct, frozen=True):
     """How each operator on arguments is written; `atoms`: those that write an argument more than once.
 
     `clamped` takes an integer input's name and range; `truths` are the words for false and true; `releases` whether a

@@ -4,7 +4,8 @@ before, each for a time, all sensors of a group alike."""
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from interlock.logic.settled import bit_at
 from interlock.logic.steady import Alike, Piece, pieces
@@ -12,8 +13,7 @@ from interlock.scheme.model import Rule, Scheme
 from interlock.scheme.words import PowerUp
 
 
-@dataclass(frozen=True, slots=True)
-class Hold:
+class Hold(Struct, frozen=True):
     """A reading held for so many scans."""
 
     piece: Piece

@@ -12,14 +12,13 @@ number lets a rule act at least as soon and as long.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from interlock.scheme.model import Rule
 from interlock.scheme.words import PowerUp, State
 
 
-@dataclass(frozen=True, slots=True)
-class Levels:
+class Levels(Struct, frozen=True):
     """The coding of one rule's state."""
 
     trip_scans: int

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from functools import reduce
+
+from msgspec import Struct
 
 from interlock.logic.builder import Builder
 from interlock.logic.presence import Presence
@@ -13,8 +14,7 @@ from interlock.scheme.model import Interval, Limit, Reading, Sensor
 from interlock.scheme.words import Combine, Compare, Mode, Part
 
 
-@dataclass(frozen=True, slots=True)
-class Measured:
+class Measured(Struct, frozen=True):
     """A reading: numerator / denominator in millionths, meaningful where `valid`; three nodes."""
 
     valid: int

@@ -9,18 +9,17 @@ N-th scan after the one that started it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
+from msgspec import Struct
 from transitions import Machine
 
 from interlock.scheme.model import Rule
 from interlock.scheme.words import PowerUp, State
 
 
-@dataclass(frozen=True, slots=True)
-class Row:
+class Row(Struct, frozen=True):
     """One transition: taken from `source` when all of `when` hold and none of `unless`; `target` None stays, timer + 1.
 
     `says` is the reason in words, for diagrams and explanations.

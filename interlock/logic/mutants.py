@@ -6,8 +6,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
 
+from msgspec import Struct
+
+from interlock.records import replace
 from interlock.scheme.model import Delay, Limit, Reading, Rule, Scheme, Target, Trigger
 from interlock.scheme.order import LoopError, in_order
 from interlock.scheme.units import MICRO
@@ -30,8 +32,7 @@ class Mistake(Word):
     REMOVED = "rule removed"
 
 
-@dataclass(frozen=True)
-class Mutant:
+class Mutant(Struct, frozen=True):
     """A scheme with one mistake. `rule`: where it is ("" in a derived reading); `what` tells it in a few words.
 
     `towards`: for a mistake that moves the moment at which the rule acts one way only: +1 it acts at least as often at

@@ -7,13 +7,16 @@ or a corner no rule can tell one point from another: each is decided once, and t
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import combinations, product
+from typing import ClassVar
+
+from msgspec import Struct, field
 
 from interlock.logic.histories import vectors
 from interlock.logic.settled import Cone, Ending, TooManyError, bits_at, cone_of
 from interlock.logic.steady import Alike, Piece, alike, limits_of, pieces, sensors_of
+from interlock.records import Aside, replace
 from interlock.scheme.model import Condition, Rule, Scheme
 from interlock.scheme.words import LineForm, Signal, Word
 
@@ -36,35 +39,32 @@ class Standing(Word):
     UNKNOWN = "unknown"
 
 
-@dataclass(frozen=True, slots=True)
-class Cell:
+class Cell(Aside, frozen=True, eq=False):
     """A point, an edge or an open rectangle of the plane, decided. `sure`: of `depends` and `turns`, that histories
     are known that show it; the other two are sure by themselves. `best`: the outside lines and the other readings under
     which it is decided; None where it is stopped under all."""
 
     standing: Standing
     sure: bool
-    best: Setting | None = field(default=None, compare=False)
+    best: Setting | None = None
+    aside: ClassVar[tuple[str, ...]] = ("best",)
 
 
-@dataclass(frozen=True, slots=True)
-class Setting:
+class Setting(Struct, frozen=True):
     """All that stands still: where each group of sensors is, by its name, and the outside lines that matter."""
 
     places: Mapping[str, Piece]
     lines: Mapping[str, bool]
 
 
-@dataclass(frozen=True, slots=True)
-class Subject:
+class Subject(Struct, frozen=True):
     """A path, in one of its modes where it has some: `mode` must be met for it to count."""
 
     path: str
     mode: tuple[Condition, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Panel:
+class Panel(Struct, frozen=True):
     """Subjects that stand alike over a plane. `cells[i][j]`: where x is in its piece i and y in its piece j. `rules`:
     those on one of the two readings that decide over them."""
 
@@ -82,8 +82,7 @@ class Panel:
         return standing if len(found) == 1 and sure else None
 
 
-@dataclass(frozen=True, slots=True)
-class PermitMap:
+class PermitMap(Struct, frozen=True):
     """The plane of two groups of sensors. `untouched`: subjects that neither of the two decides anything over."""
 
     x: Alike
@@ -101,8 +100,7 @@ def subjects(scheme: Scheme) -> list[Subject]:
     return found
 
 
-@dataclass
-class Atlas:
+class Atlas(Struct):
     """All maps of a scheme; what they have in common is worked out once."""
 
     scheme: Scheme
@@ -186,8 +184,7 @@ def _cuts(scheme: Scheme, rule: str, panel: Panel) -> bool:
 _Vectors = dict[tuple[str, tuple[str, ...], Piece], list[tuple[bool, ...]]]
 
 
-@dataclass
-class View:
+class View(Struct, dict=True):
     """One subject looked at over planes. `known`: ways in which rules may be active that were worked out before."""
 
     scheme: Scheme
@@ -195,7 +192,7 @@ class View:
     subject: Subject
     groups: Sequence[Alike]
     known: _Vectors = field(default_factory=dict)
-    _others: dict[tuple[str, ...], list[dict[str, Piece]]] = field(default_factory=dict, repr=False)
+    _others: dict[tuple[str, ...], list[dict[str, Piece]]] = field(default_factory=dict)
 
     def panel(self, x: Alike, y: Alike) -> Panel:
         """This subject over the plane."""

@@ -9,9 +9,11 @@ scan before left in a slot; a slot's `next` is the node whose value it passes on
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+
+from msgspec import Struct
 
 from interlock.logic.levels import Levels
+from interlock.records import replace
 from interlock.scheme.words import Word
 
 
@@ -52,8 +54,7 @@ MEANING: Mapping[Op, Callable[..., int] | None] = {
 assert set(MEANING) == set(Op), set(Op) - set(MEANING)
 
 
-@dataclass(frozen=True, slots=True)
-class Node:
+class Node(Struct, frozen=True):
     """One operation. `args` are numbers of earlier nodes; `low` and `high` bound its value (booleans: 0 and 1)."""
 
     op: Op
@@ -74,8 +75,7 @@ class InputKind(Word):
     SETTING = "setting"  # integer: a rule's limit in millionths, or a time of it in scans
 
 
-@dataclass(frozen=True, slots=True)
-class Input:
+class Input(Struct, frozen=True):
     """One input of a scan; `name` is the sensor's, line's, fault's or unit's, or that of a setting (`setting_name`)."""
 
     kind: InputKind
@@ -127,8 +127,7 @@ class SlotKind(Word):
     SINCE_STOP = "since_stop"  # scans since it was told to stop
 
 
-@dataclass(frozen=True, slots=True)
-class Slot:
+class Slot(Struct, frozen=True):
     """State kept from scan to scan, between `low` and `high` (counters stop at `high`); `initial` at power-up."""
 
     kind: SlotKind
@@ -159,8 +158,7 @@ class Observe(Word):
     MAY_STOP = "may_stop"  # of a path
 
 
-@dataclass(frozen=True, slots=True)
-class Observation:
+class Observation(Struct, frozen=True):
     """A named value of each scan."""
 
     kind: Observe
@@ -168,8 +166,7 @@ class Observation:
     node: int
 
 
-@dataclass(frozen=True, eq=False)
-class Program:
+class Program(Struct, frozen=True, eq=False):
     """A scheme compiled: see the module. `levels` says how each rule's state is coded."""
 
     nodes: tuple[Node, ...]

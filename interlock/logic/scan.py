@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from copy import copy
-from dataclasses import dataclass, field
+
+from msgspec import Struct, field
 
 from interlock.logic.faultset import FaultSet, scan_order
 from interlock.logic.machine import RuleMachine
@@ -19,8 +20,7 @@ from interlock.scheme.words import Contact, EnergisedWhen, LineForm, Mode, OnInv
 LONG_AGO = 1 << 62  # scans since something that never happened
 
 
-@dataclass(frozen=True, slots=True)
-class World:
+class World(Struct, frozen=True):
     """What the world gives one scan.
 
     `readings`: each sensor's element before open, shorted or stuck, in millionths. `lines`: the external lines' true
@@ -33,8 +33,7 @@ class World:
     cycles: frozenset[str] = frozenset()
 
 
-@dataclass(frozen=True, slots=True)
-class Seen:
+class Seen(Struct, frozen=True):
     """What one scan came to. A rule left out by a fault has no state; `lines` holds what is really on each line."""
 
     readings: Mapping[str, Value]

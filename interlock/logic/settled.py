@@ -11,13 +11,16 @@ order. That takes in every history, and may take in more: `permits` says which e
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import product
+from typing import ClassVar
+
+from msgspec import Struct, field
 
 from interlock.logic.readings import compare
 from interlock.logic.rings import ends
 from interlock.logic.steady import Alike, Piece, seen_value, sensors_of
+from interlock.records import Aside
 from interlock.scheme.model import AnyOf, Condition, Limit, Output, Rule, Scheme
 from interlock.scheme.words import Contact, EnergisedWhen, LineForm, Signal, Word
 
@@ -37,8 +40,7 @@ class TooManyError(Exception):
     """More rules act on each other than can be gone through."""
 
 
-@dataclass(frozen=True)
-class Cone:
+class Cone(Aside, frozen=True, eq=False, dict=True):
     """What decides over one path: its outputs and those it looks at, the rules on them, the outside lines they read."""
 
     scheme: Scheme
@@ -47,7 +49,8 @@ class Cone:
     outputs: tuple[str, ...]
     lines: tuple[str, ...]  # external ones
     looked_at: tuple[str, ...]  # outputs that a rule sees, by a confirming line or as its own command
-    _known: dict[tuple[Known, ...], frozenset[Ending]] = field(default_factory=dict, compare=False, repr=False)
+    _known: dict[tuple[Known, ...], frozenset[Ending]] = field(default_factory=dict)
+    aside: ClassVar[tuple[str, ...]] = ("_known",)
 
     @cached_property
     def on_values(self) -> tuple[str, ...]:
@@ -184,8 +187,7 @@ def bits_at(scheme: Scheme, names: Sequence[str], groups: Mapping[str, Piece], o
     return found
 
 
-@dataclass
-class _Look:
+class _Look(Struct):
     """What is known of a cone that stands still: rules active or not, outputs on or not, None where not known."""
 
     cone: Cone

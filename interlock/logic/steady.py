@@ -4,16 +4,16 @@ one value from another."""
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
 from fractions import Fraction
+
+from msgspec import Struct
 
 from interlock.scheme.model import Interval, Limit, Rule, Scheme
 from interlock.scheme.units import Kind
 from interlock.scheme.words import Combine, Signal
 
 
-@dataclass(frozen=True, slots=True)
-class Alike:
+class Alike(Struct, frozen=True):
     """Sensors that stand for one thing, all taken to read the same: those of one derived reading, of one quantity, or
     of quantities tied to each other. `span`: the values that all of them can read, healthy and valid, in millionths.
     `name`: the quantity where there is but one, else what kind of value it is."""
@@ -25,8 +25,7 @@ class Alike:
     span: Interval
 
 
-@dataclass(frozen=True, slots=True)
-class Piece:
+class Piece(Struct, frozen=True):
     """A threshold's own value (`low` equals `high`) or all values between two: an open interval. `at` is one of them,
     in millionths."""
 

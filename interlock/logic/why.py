@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from interlock.logic.readings import Value
 from interlock.logic.scan import Engine, Seen
@@ -47,8 +48,7 @@ WORDS: Mapping[str, str] = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class RuleView:
+class RuleView(Struct, frozen=True):
     """One rule: its state, how long its delay has run of how long (microseconds), what it sees, in force or not.
 
     `state` is None where a fault leaves the rule out.

@@ -6,7 +6,7 @@ What the sheet finds is judged on the whole of it, as it is carried out from pow
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,7 @@ from interlock.plan.predict import predict
 from interlock.plan.sheet import PRESSED, Sheet, Step, sides
 from interlock.plan.sights import Ease, Sight, SightKind
 from interlock.plan.stimuli import Applied
+from interlock.records import replace
 from interlock.scheme.model import Scheme
 from interlock.scheme.units import value_text
 

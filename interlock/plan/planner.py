@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -20,6 +20,7 @@ from interlock.plan.sheet import Sheet
 from interlock.plan.sights import Bools
 from interlock.plan.stimuli import Stimuli
 from interlock.plan.wrong import Wrong
+from interlock.records import replace
 from interlock.scheme.model import Scheme
 
 Progress = Callable[[str], None]

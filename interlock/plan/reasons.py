@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 from interlock.logic.compiled import compile_scheme
 from interlock.logic.faultset import FaultSet
@@ -14,6 +13,7 @@ from interlock.plan.sheet import CannotFind
 from interlock.plan.sights import sights
 from interlock.plan.stimuli import Stimuli
 from interlock.plan.wrong import Slip, Wrong, usual, with_slips
+from interlock.records import replace
 from interlock.scheme.model import Delay, Fault, Scheme
 from interlock.scheme.units import value_text
 from interlock.scheme.words import Mode, Part

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from interlock.logic.program import Setting, setting_name
+from interlock.records import replace
 from interlock.scheme.model import Delay, Fault, Limit, Rule, Scheme, Trigger
 
 

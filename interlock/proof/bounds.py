@@ -7,7 +7,7 @@ bound matrices: Dill 1989, "Timing assumptions and verification of finite-state 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 SCALE = 4096
 INF = 1 << 80
@@ -16,8 +16,7 @@ INF = 1 << 80
 Bound = tuple[int, int, int]
 
 
-@dataclass(frozen=True, slots=True)
-class Sum:
+class Sum(Struct, frozen=True):
     """low <= sum of some variables <= high, scaled; None: open that way. (Averages need more than differences.)"""
 
     items: tuple[int, ...]

@@ -9,13 +9,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from copy import copy
-from dataclasses import dataclass, replace
 from itertools import combinations, product
+
+from msgspec import Struct
 
 from interlock.logic.faultset import FaultSet
 from interlock.proof.bounds import INF, SCALE, Bound, Bounds, Constraint, Sum
 from interlock.proof.components import SlotKey
 from interlock.proof.index import Index
+from interlock.records import replace
 from interlock.scheme.model import Condition, Interval, Limit, Rule, Sensor, SensorError
 from interlock.scheme.words import Combine, Mode, OnInvalid, Part, Signal
 
@@ -31,16 +33,14 @@ class UnsupportedError(Exception):
     """A combination of readings that difference bounds can't express."""
 
 
-@dataclass(frozen=True, slots=True)
-class Span:
+class Span(Struct, frozen=True):
     """An interval of scaled values: low <= x <= high (strict ends are one unit in); None: open that way."""
 
     low: int | None
     high: int | None
 
 
-@dataclass(frozen=True, slots=True)
-class Element:
+class Element(Struct, frozen=True):
     """What a sensor's element gives at a scan.
 
     `error`: live, reading - truth of each quantity; () where it is cut off from truth. `span`: and the value lies in
@@ -104,8 +104,7 @@ def _regions(rule: Rule) -> list[tuple[int, Span]]:
     return regions
 
 
-@dataclass(frozen=True)
-class View:
+class View(Struct, frozen=True):
     """The elements of a scan and what each input makes of them."""
 
     elements: tuple[tuple[str, Element], ...]  # by the sensor whose element it is, in the scheme's order

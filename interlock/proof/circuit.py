@@ -7,7 +7,6 @@ Built backwards from the bad scan on demand, so only what can matter is there. A
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
 
 from interlock.logic.faultset import FaultSet, scan_order
 from interlock.proof.components import (
@@ -26,6 +25,7 @@ from interlock.proof.components import (
 from interlock.proof.expr import FALSE, TRUE, Expr, conj, constant, disj, neg, same, signs, var
 from interlock.proof.goal import Goal, Heard, Moves, Resets
 from interlock.proof.index import Index
+from interlock.records import replace
 from interlock.scheme.model import AnyOf, Condition, Rule
 from interlock.scheme.words import Contact, EnergisedWhen, LineForm, Mode, Part, PowerUp, Reset, Signal
 

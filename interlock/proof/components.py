@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from enum import IntEnum
+
+from msgspec import Struct, field
 
 from interlock.proof.expr import FALSE, TRUE, Expr
 from interlock.scheme.model import Rule
@@ -28,8 +29,7 @@ ACT: Use = "act"
 CLEAR, PICKING_UP, TRIPPED, DROPPING_OFF, AWAITING = range(5)
 
 
-@dataclass(frozen=True, slots=True)
-class Comp:
+class Comp(Struct, frozen=True):
     """A component. `delays[loc]` is the number of scans its timer runs in that place; 0 where none runs."""
 
     kind: Kind
@@ -38,8 +38,7 @@ class Comp:
     delays: tuple[int, ...]
 
 
-@dataclass
-class Layout:
+class Layout(Struct):
     """The components of a search, shared by its circuits (one for each set of faults present)."""
 
     comps: list[Comp] = field(default_factory=list)
@@ -53,8 +52,7 @@ class Layout:
         return self.place[key]
 
 
-@dataclass(frozen=True, slots=True)
-class Settled:
+class Settled(Struct, frozen=True):
     """Free rules followed as one signal that in a bad run is active in the first `scans` scans at most (0: never, None:
     not bounded) and, where it `falls`, stays inactive once it is. `least`: whenever it is active it is so for that many
     scans and one more at least, in a bad run or not."""
@@ -66,8 +64,7 @@ class Settled:
     least: int = 0
 
 
-@dataclass(frozen=True)
-class Abstraction:
+class Abstraction(Struct, frozen=True):
     """Which rules are followed exactly, and for which of their uses; what is not is free.
 
     A rule not in `exact` is free as a whole: all its effects come and go together. A rule in it has only the uses named
@@ -114,8 +111,7 @@ class Abstraction:
 EVERYTHING = Abstraction(everything=True)
 
 
-@dataclass(frozen=True, slots=True)
-class Statement:
+class Statement(Struct, frozen=True):
     """A step of the scan: a named signal (`expr`), or a component with what moves it.
 
     Rules: `code` names an integer input (0 clear, 1 neither, 2 trip, 3 hold), else `expr` is the trip condition and
@@ -132,8 +128,7 @@ class Statement:
     rule: Rule | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class FreeUse:
+class FreeUse(Struct, frozen=True):
     """A free input stands for this rule and use."""
 
     name: str

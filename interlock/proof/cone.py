@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from interlock.scheme.model import Condition, Output, Rule, Scheme
 from interlock.scheme.words import Contact, EnergisedWhen, LineForm, Signal
@@ -11,8 +12,7 @@ from interlock.scheme.words import Contact, EnergisedWhen, LineForm, Signal
 Wants = Mapping[tuple[Signal, str], frozenset[bool]]  # rules that watch a value: active or not; external lines: on, off
 
 
-@dataclass(frozen=True)
-class Cone:
+class Cone(Struct, frozen=True):
     """Of one path. `rules` in the order of one scan. `chain`: the outputs that decide whether it runs. `external`: the
     external lines that are read; `resets`: those that reset any rule of the scheme; `overrides`: those that override.
     `starters`: rules that start something of the chain. `protectors`: rules that stop it, and those whose word they

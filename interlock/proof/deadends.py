@@ -12,7 +12,8 @@ where they are few, and is undecided otherwise.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from interlock.logic.scan import Engine
 from interlock.logic.stretch import run_for
@@ -32,8 +33,7 @@ MOST_SCANS = 30_000  # rough scans of plans for one question
 MOST_PIECES = 128  # states that a cut may make of all states together
 
 
-@dataclass(frozen=True, slots=True)
-class Question:
+class Question(Struct, frozen=True):
     """A path, whether someone is at the reset, and (where the call is to stand) the rule that calls for it and what it
     and the rules beside it see."""
 
@@ -49,8 +49,7 @@ class Question:
         return Rules(dict(self.cell), dict(self.line), self.attended)
 
 
-@dataclass(frozen=True, slots=True)
-class Free:
+class Free(Struct, frozen=True):
     """From every reachable state the path can be got running again. `by`: how that is known."""
 
     path: str
@@ -59,8 +58,7 @@ class Free:
     by: str
 
 
-@dataclass(frozen=True, slots=True)
-class DeadEnd:
+class DeadEnd(Struct, frozen=True):
     """`trace`: a run from power-up, replayed on the readable engine, to a state from which the path never runs again.
     `held_by`: rules that stay active whatever comes; of these, `manual` wait for a person."""
 
@@ -72,8 +70,7 @@ class DeadEnd:
     trace: tuple[Stretch, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Undecided:
+class Undecided(Struct, frozen=True):
     """Neither shown. `covered`: what is known."""
 
     path: str

@@ -8,8 +8,9 @@ followed as well, and the search is made again. (Counterexample-guided refinemen
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
 from typing import NamedTuple
+
+from msgspec import Struct
 
 from interlock.proof.cells import Limits
 from interlock.proof.components import ACT, EVERYTHING, Abstraction, Settled, SlotKey, Use
@@ -21,6 +22,7 @@ from interlock.proof.schedule import Stage, stages
 from interlock.proof.search import BudgetError, Longest, Node, Search
 from interlock.proof.settle import Settler, together
 from interlock.proof.system import FaultPlan, System
+from interlock.records import replace
 from interlock.scheme.words import LineForm, PowerUp, Signal
 
 ENDLESS = 1 << 62
@@ -29,8 +31,7 @@ MOST_SUSPECTS = 4  # rules that may never let go, each tried by itself
 SCANS = 150_000  # looked at for a real run: some seconds
 
 
-@dataclass(frozen=True, slots=True)
-class Answer:
+class Answer(Struct, frozen=True):
     """Bounds of the longest bad run in scans (ENDLESS: it need not end); exact where they meet.
 
     `run`: the real run that gives the lower bound. `abstraction`: what the upper bound follows. `zones`: zones looked

@@ -9,8 +9,9 @@ force.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
+
+from msgspec import Struct
 
 from interlock.proof.circuit import Circuit
 from interlock.proof.components import Kind, Statement
@@ -22,8 +23,7 @@ Result = tuple[Places, int, int, int, bool, tuple[bool, ...]]
 Step = Callable[[Places, int, tuple[int, ...]], Result]
 
 
-@dataclass(frozen=True)
-class Compiled:
+class Compiled(Struct, frozen=True):
     """The function, its inputs in order (slots, then booleans), and where the probes stand in its last result."""
 
     step: Step

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from interlock.proof.emit import Places
 from interlock.proof.replay import Player, Realiser, Run
@@ -18,8 +19,7 @@ State = tuple[int, Places, tuple[int, ...]]  # configuration, places, timers
 Edge = tuple[Move, State]
 
 
-@dataclass(frozen=True, slots=True)
-class Explored:
+class Explored(Struct, frozen=True):
     """The longest bad run (None: it need not end), and a real run that shows it."""
 
     scans: int | None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from interlock.scheme.model import AnyOf, Claim, Condition
 from interlock.scheme.words import Must, Word
@@ -31,8 +31,7 @@ class Moves(Word):
     ANYTHING = "anything"
 
 
-@dataclass(frozen=True, slots=True)
-class Goal:
+class Goal(Struct, frozen=True):
     """A scan counts when `path` may do what `moves` says and all conditions (and one alternative of `any_of`) hold.
 
     `heard`: and the alarm of rule `alarm` does that, once all faults of the set have arisen.

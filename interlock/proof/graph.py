@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from interlock.proof.recovery import Told
 from interlock.proof.rough import Rough, Roughly
@@ -13,8 +14,7 @@ from interlock.proof.sights import Scene, Sights
 MOST_SCENES = 64
 
 
-@dataclass(frozen=True)
-class Edge:
+class Edge(Struct, frozen=True):
     """One scan: its scene's number, the state it leads to, whether the path then runs for certain."""
 
     scene: int
@@ -22,8 +22,7 @@ class Edge:
     runs: bool
 
 
-@dataclass(frozen=True)
-class Graph:
+class Graph(Struct, frozen=True):
     """All states that can be reached, each with what leads to it (None: power-up) and what can come next."""
 
     scenes: tuple[Scene, ...]

@@ -8,8 +8,9 @@ closed bounds, and the verdict is bisected over them.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from fractions import Fraction
+
+from msgspec import Struct
 
 from interlock.proof.bounds import SCALE
 from interlock.proof.cells import Group, Limits, Span, grouped
@@ -17,8 +18,7 @@ from interlock.proof.decide import Decider
 from interlock.scheme.model import Condition, Limit
 
 
-@dataclass(frozen=True, slots=True)
-class Margin:
+class Margin(Struct, frozen=True):
     """The supremum of movements of a limit that keep the claim, in millionths; None: to the end of the span.
 
     `known` is False where a verdict on the way stayed undecided.

@@ -6,8 +6,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from interlock.proof.cells import UnsupportedError
 from interlock.proof.decide import ENDLESS, Answer, Decider
@@ -34,8 +35,7 @@ class Outcome(Word):
     VACUOUS = "vacuous"
 
 
-@dataclass(frozen=True, slots=True)
-class Verdict:
+class Verdict(Struct, frozen=True):
     """A claim judged.
 
     `scans`: the longest run of bad scans, None where it need not end or is not known. `endless`: it need not end. Of

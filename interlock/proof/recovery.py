@@ -7,12 +7,14 @@ same in another world. It works from a set of states when in each of them the pa
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
 from itertools import product
+
+from msgspec import Struct
 
 from interlock.proof.cone import Wants
 from interlock.proof.rough import Rough, Roughly, Sight, Span, Spans, Ways, forked, inside
 from interlock.proof.sights import Codes, Scene, Sights
+from interlock.records import replace
 
 MOST_PLANS = 90
 MOST_MIXED = 4
@@ -23,8 +25,7 @@ FAR = 1 << 62
 MOST_SAME = 400  # sets of states kept of one step
 
 
-@dataclass(frozen=True)
-class Rules:
+class Rules(Struct, frozen=True):
     """What may be done: `held` codes and `lines` stay as they are; `attended`: a person may press what resets."""
 
     held: Codes
@@ -32,8 +33,7 @@ class Rules:
     attended: bool
 
 
-@dataclass(frozen=True)
-class Step:
+class Step(Struct, frozen=True):
     """A world held until nothing moves, or for one scan."""
 
     scene: Scene
@@ -202,8 +202,7 @@ def moved_on(before: Rough, now: Rough, by: int) -> Rough:
     )
 
 
-@dataclass(frozen=True)
-class Told:
+class Told(Struct, frozen=True):
     """`scans` scans of one scene."""
 
     scene: Scene

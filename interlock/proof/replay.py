@@ -6,8 +6,9 @@ Where a free rule was assumed to be what it can't be, the run deviates; the devi
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 from typing import NamedTuple
+
+from msgspec import Struct, field
 
 from interlock.proof.assumed import assumed
 from interlock.proof.bounds import Bounds
@@ -26,8 +27,7 @@ WANT_HIGH = (TRIPS, HOLDS, NEITHER, CLEARS)
 WANT_ANY = (CLEARS, NEITHER, TRIPS, HOLDS)
 
 
-@dataclass(frozen=True, slots=True)
-class Choice:
+class Choice(Struct, frozen=True):
     """One scan's world: the inputs of the compiled scan, the systems its readings are taken from, what arises."""
 
     x: tuple[int, ...]
@@ -36,8 +36,7 @@ class Choice:
     solutions: tuple[tuple[Group, Bounds], ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Played:
+class Played(Struct, frozen=True):
     """`scans` scans with the same world."""
 
     choice: Choice
@@ -55,8 +54,7 @@ class Deviating(NamedTuple):
     active: bool
 
 
-@dataclass
-class Run:
+class Run(Struct):
     """A real run: what was played, the row of bad scans at its end, and where it deviated."""
 
     played: list[Played] = field(default_factory=list)

@@ -8,9 +8,10 @@ only: no faults.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
 from itertools import product
 from typing import NamedTuple
+
+from msgspec import Struct, field
 
 from interlock.proof.cells import CLEARS, HOLDS, NEITHER, TRIPS
 from interlock.proof.cone import Cone, closed_when_on, needs, runs_when_on
@@ -28,8 +29,7 @@ CLEAR, PICKING_UP, TRIPPED, DROPPING_OFF, AWAITING_RESET = range(5)
 assert [s.value for s in State] == ["clear", "picking_up", "tripped", "dropping_off", "awaiting_reset"]
 
 
-@dataclass(frozen=True)
-class Sight:
+class Sight(Struct, frozen=True):
     """What the world gives a scan: each value-watching rule's codes (a bit each), each external line (NO, YES, BOTH).
 
     Rules and lines not named may see anything.

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from interlock.proof.search import Node, Search
 
 Edge = tuple[int, int, int]  # T[to] - T[from] <= weight, as (from, to, weight)
 
 
-@dataclass(frozen=True, slots=True)
-class Stage:
+class Stage(Struct, frozen=True):
     """From one node to the next: `stay` scans in the node's places, then (except at the end) the move into `to`."""
 
     node: Node

@@ -9,9 +9,10 @@ kept.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from heapq import heappop, heappush
 from operator import ge, le
+
+from msgspec import Struct
 
 from interlock.proof.components import Comp, Kind
 from interlock.proof.emit import Places
@@ -25,8 +26,7 @@ class BudgetError(Exception):
     """The search was stopped: it looked at as many zones as it may."""
 
 
-@dataclass(slots=True, eq=False)
-class Node:
+class Node(Struct, eq=False):
     """A zone that was reached, how, and whether staying in its places is possible.
 
     `cover`: the zone with the states that one of it can do everything for.
@@ -54,8 +54,7 @@ class Node:
         return found[::-1]
 
 
-@dataclass(frozen=True, slots=True)
-class Longest:
+class Longest(Struct, frozen=True):
     """The longest bad run: its length (None: no end), where it was found, and the zones looked at.
 
     `loop`: for an endless run, the earlier node of its path to which it comes back (None: it stays at `node`).
@@ -67,8 +66,7 @@ class Longest:
     zones: int
 
 
-@dataclass(frozen=True, slots=True)
-class _Carried:
+class _Carried(Struct, frozen=True):
     """What a move does to a zone of so many rows: the bounds it is first held to, and for each entry of the zone after
     it, which one it comes from and what is added."""
 

@@ -10,9 +10,10 @@ run: so the search does not grow with the delays.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from heapq import heappop, heappush
 from itertools import pairwise
+
+from msgspec import Struct
 
 from interlock.proof.explicit import State, successor
 from interlock.proof.replay import Player, Realiser, Run
@@ -27,8 +28,7 @@ Inputs = tuple[int, ...]
 ConfigMove = tuple[int, tuple[int, ...], tuple[int, ...], int, int]
 
 
-@dataclass(slots=True, eq=False)
-class _Reached:
+class _Reached(Struct, eq=False):
     state: State
     held: Inputs  # the world's inputs at the last scan
     row: int  # bad scans in a row up to here

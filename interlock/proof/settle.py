@@ -8,7 +8,8 @@ much of a rule is often enough, and costs one small component instead of all tha
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from interlock.proof.cells import HOLDS, NEITHER, TRIPS, Limits, grouped, slot_needs
 from interlock.proof.components import SlotKey
@@ -18,8 +19,7 @@ from interlock.scheme.model import Line, Rule
 from interlock.scheme.words import MODES, LineForm, Mode, Part, PowerUp, Signal
 
 
-@dataclass(frozen=True, slots=True)
-class Settling:
+class Settling(Struct, frozen=True):
     """How a rule (or any of several) can be active in a row of scans in which a claim's conditions hold.
 
     `scans`: in the first so many at most; None: not bounded. `falls`: once inactive it stays so. `sources`: the rules

@@ -7,7 +7,8 @@ reduction, after Zeller and Hildebrandt 2002, "Simplifying and isolating failure
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from interlock.proof.replay import Choice, Played, Player, Run
 from interlock.proof.system import System
@@ -15,8 +16,7 @@ from interlock.proof.system import System
 ROUNDS = 6
 
 
-@dataclass(frozen=True, slots=True)
-class Part:
+class Part(Struct, frozen=True):
     """One world for some scans."""
 
     choice: Choice

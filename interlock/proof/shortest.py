@@ -8,8 +8,9 @@ looked at that takes as long as a run already known.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from heapq import heappop, heappush
+
+from msgspec import Struct
 
 from interlock.proof.replay import Run, replay
 from interlock.proof.schedule import stages
@@ -21,8 +22,7 @@ MOST_WORLDS = 2_000  # that differ for the cone
 ZONES = 600
 
 
-@dataclass(frozen=True, slots=True)
-class Shorter:
+class Shorter(Struct, frozen=True):
     """A run with fewer scans before its row of bad ones, if there is one; and whether there is none shorter still."""
 
     run: Run | None

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from itertools import product
 from typing import cast
+
+from msgspec import Struct
 
 from interlock.logic.faultset import FaultSet
 from interlock.logic.scan import World
@@ -27,8 +28,7 @@ MOST_SLOTS = 8  # of rules that watch the same truths, for every world to be lis
 Codes = Mapping[str, int]  # a code for each rule of the cone that watches a value
 
 
-@dataclass(frozen=True)
-class Scene:
+class Scene(Struct, frozen=True):
     """One scan's world as the cone sees it: single codes, and the external lines."""
 
     codes: Codes

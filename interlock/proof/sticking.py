@@ -8,9 +8,10 @@ between the cuts all of them agree.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from itertools import combinations, pairwise
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from interlock.proof.bounds import INF, SCALE, Bounds
 from interlock.proof.cells import Group, Span, UnsupportedError, grouped
@@ -23,8 +24,7 @@ _FAR = 1 << 70  # scaled values beyond which nothing is cut
 MOST_WAYS = 6_000  # in which two can be stuck that are weighed against each other: beyond it nothing would be decided
 
 
-@dataclass(frozen=True, slots=True)
-class Sticking:
+class Sticking(Struct, frozen=True):
     """`spans`: for each sensor that can stick, by number, what its values are cut into; `pairs` of them whose
     difference counts, and what each difference (first less second) is cut into (`apart`)."""
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import cast
+
+from msgspec import Struct
 
 from interlock.logic.faultset import FaultSet
 from interlock.logic.readings import compare
@@ -22,8 +23,7 @@ from interlock.scheme.words import Mode, Signal
 Value = int | Fraction
 
 
-@dataclass(frozen=True, slots=True)
-class Stretch:
+class Stretch(Struct, frozen=True):
     """The same world for a number of scans. `truth`: each quantity's value in millionths, `readings` in the world being
     instruments' elements before faults. `bad`: whether the claim's bad scans are these. `last`: what its last scan came
     to, on the readable engine."""
@@ -32,7 +32,7 @@ class Stretch:
     truth: Mapping[str, Value]
     scans: int
     bad: bool
-    last: Seen | None = field(default=None, repr=False)
+    last: Seen | None = None
 
 
 class UnrealError(AssertionError):

@@ -9,10 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from copy import copy
-from dataclasses import dataclass
 from itertools import product
 from math import prod
 from operator import ge
+
+from msgspec import Struct
 
 from interlock.logic.faultset import FaultSet
 from interlock.proof import sticking
@@ -42,8 +43,7 @@ from interlock.scheme.words import Mode, Part
 NOT_STUCK, STALE = -1, -2
 
 
-@dataclass(frozen=True, slots=True)
-class FaultPlan:
+class FaultPlan(Struct, frozen=True):
     """A fault set sorted by when its faults are there: installed, arising in service (in groups), power cycles."""
 
     installed: frozenset[Fault]
@@ -87,8 +87,7 @@ class FaultPlan:
             yield self.installed.union(*(g for i, g in enumerate(self.service) if arisen >> i & 1))
 
 
-@dataclass(frozen=True, slots=True)
-class Config:
+class Config(Struct, frozen=True):
     """Which service groups have arisen (bits), and for each sensor that can stick: not, in which span, or stale.
     `apart`: for each pair of them that is weighed together, in which span their difference is once both are stuck."""
 
@@ -97,8 +96,7 @@ class Config:
     apart: tuple[int, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Move:
+class Move(Struct, frozen=True):
     """What one scan can do from a configuration and places.
 
     `asked`: components whose running delay may end here; `ends`: those of them whose delay does. `again`: timers

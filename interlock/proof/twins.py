@@ -9,7 +9,8 @@ left undecided.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from interlock.proof.cone import Wants, cone_of, wants_of_rule
 from interlock.proof.deadends import rehearsed
@@ -34,16 +35,14 @@ class Shown(Word):
     UNDECIDED = "undecided"
 
 
-@dataclass(frozen=True, slots=True)
-class Witness:
+class Witness(Struct, frozen=True):
     """`trace`: where it is shown, a run from power-up, replayed on the readable engine."""
 
     shown: Shown
     trace: tuple[Stretch, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class RuleTwin:
+class RuleTwin(Struct, frozen=True):
     """That a rule that stops the path can trip after it has been clear, and be clear again after that."""
 
     rule: str
@@ -51,8 +50,7 @@ class RuleTwin:
     clears_again: Witness
 
 
-@dataclass(frozen=True, slots=True)
-class Twin:
+class Twin(Struct, frozen=True):
     """A claim's twin. `tripping`: one for each rule that protects its path, in the scheme's order."""
 
     claim: Claim

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
+
+from msgspec import Struct
 
 from interlock.elements.records import (
     AS_IT_IS,
@@ -66,8 +67,7 @@ _MOST_ROWS = 1000
 _NONE = (Fraction(0), Fraction(0))
 
 
-@dataclass(frozen=True, slots=True)
-class Made:
+class Made(Struct, frozen=True):
     """An element as written, with the kind of what it measures."""
 
     sensing: Sensing
@@ -353,8 +353,7 @@ def _leads(draft: Draft, fields: Fields) -> tuple[Fraction, Fraction]:
 # --- what follows
 
 
-@dataclass(frozen=True, slots=True)
-class Given:
+class Given(Struct, frozen=True):
     """What a sensor's other keys say: what it measures, where its element is, what is stated by hand."""
 
     measured: tuple[str, ...]

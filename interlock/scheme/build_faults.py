@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
 
+from msgspec import Struct
+
+from interlock.records import replace
 from interlock.scheme.build_truth import changed_errors, check_admits_all
 from interlock.scheme.draft import Draft
 from interlock.scheme.fields import NAME, Fields, Named
@@ -17,8 +19,7 @@ from interlock.scheme.truth import Bounds
 from interlock.scheme.words import Mode, Part
 
 
-@dataclass(slots=True)
-class Catalogue:
+class Catalogue(Struct):
     """The faults in force, those left out with their reasons, and the rates."""
 
     faults: dict[str, Fault]

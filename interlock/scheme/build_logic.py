@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 
+from interlock.records import replace
 from interlock.scheme.draft import SIGNAL_OF, Draft
 from interlock.scheme.fields import Fields, Named
 from interlock.scheme.grammar import WrittenTrigger

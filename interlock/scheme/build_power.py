@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
 
+from interlock.records import replace
 from interlock.scheme.build_logic import expand, merge_targets, unit_of
 from interlock.scheme.draft import Draft
 from interlock.scheme.fields import Fields, Named, conditions_of, name_list

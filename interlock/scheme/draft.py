@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+
+from msgspec import Struct, field
 
 from interlock.scheme.fields import NAME, Fields, Log, Named, Written, listed
 from interlock.scheme.grammar import Measure, WrittenLimit, nearest
@@ -43,8 +44,7 @@ def _either(words: list[str]) -> str:
     return " or ".join(filter(None, (", ".join(words[:-1]), words[-1])))
 
 
-@dataclass(slots=True)
-class Draft:
+class Draft(Struct):
     """What the builders share. `declared`: every name, with its section and place. `elements`: as for `read`."""
 
     log: Log

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import TypeVar
+
+from msgspec import Struct, field
 
 from interlock.elements.records import Rated
 from interlock.scheme.findings import Finding
@@ -39,8 +40,7 @@ NAME = re.compile(r"[^\W\d_][\w-]{0,79}\Z")
 MOST_LISTED = 12
 
 
-@dataclass(slots=True)
-class Log:
+class Log(Struct):
     """Findings as they are met."""
 
     findings: list[Finding] = field(default_factory=list)
@@ -53,16 +53,14 @@ class Log:
         self.findings.append(Finding(ident, message, place, hint, also))
 
 
-@dataclass(frozen=True, slots=True)
-class Named:
+class Named(Struct, frozen=True):
     """A name as written, with its place."""
 
     text: str
     place: Place
 
 
-@dataclass(frozen=True, slots=True)
-class Written:
+class Written(Struct, frozen=True):
     """A test or trigger as written under a name, with its node."""
 
     name: Named

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from interlock.scheme.source import NOWHERE, Place
 from interlock.scheme.words import Word
@@ -16,8 +17,7 @@ class Severity(Word):
     WARNING = "warning"
 
 
-@dataclass(frozen=True, slots=True)
-class Finding:
+class Finding(Struct, frozen=True):
     """One finding: a stable kebab-case id, a headline that stands alone, where, what to do, and other places involved.
 
     `name` is the part it is about ("" where there is none): what an `accepted:` entry of the scheme names.

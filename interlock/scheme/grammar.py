@@ -12,9 +12,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
 from difflib import get_close_matches
 from fractions import Fraction
+
+from msgspec import Struct
 
 from interlock.scheme.model import Interval
 from interlock.scheme.units import ALIASES, LARGEST, LONGEST, TIMES, UNITS, Unit
@@ -34,8 +35,7 @@ class GrammarError(Exception):
         self.ident, self.message, self.start, self.length, self.hint = ident, message, start, length, hint
 
 
-@dataclass(frozen=True, slots=True)
-class Measure:
+class Measure(Struct, frozen=True):
     """A value as written: exact millionths of `kind`'s base unit. `unit` tells absolute values from differences."""
 
     micro: int
@@ -44,32 +44,28 @@ class Measure:
     length: int
 
 
-@dataclass(frozen=True, slots=True)
-class Span:
+class Span(Struct, frozen=True):
     """`low to high`, in one kind."""
 
     interval: Interval
     unit: Unit
 
 
-@dataclass(frozen=True, slots=True)
-class WrittenTie:
+class WrittenTie(Struct, frozen=True):
     """A quantity's name and a difference (0 where none is written)."""
 
     other: str
     difference: Measure | None
 
 
-@dataclass(frozen=True, slots=True)
-class WrittenLimit:
+class WrittenLimit(Struct, frozen=True):
     """A comparison as written."""
 
     compare: Compare
     measure: Measure
 
 
-@dataclass(frozen=True, slots=True)
-class WrittenTrigger:
+class WrittenTrigger(Struct, frozen=True):
     """A comparison or one of the two-valued words, and a time in microseconds. `start`, `length`: of the test."""
 
     test: WrittenLimit | str
@@ -89,8 +85,7 @@ def nearest(name: str, known: Iterable[str]) -> str:
     return f"did you mean `{folded[found[0]]}`?" if found else ""
 
 
-@dataclass(frozen=True, slots=True)
-class _Token:
+class _Token(Struct, frozen=True):
     kind: str
     text: str
     start: int

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
+
+from msgspec import Struct
 
 from interlock.scheme.physical import Dimension
 from interlock.scheme.words import (
@@ -55,8 +56,7 @@ class Form(Word):
     EXPECTATIONS = "name: running, stopped, on, off, active or a state"
 
 
-@dataclass(frozen=True, slots=True)
-class Key:
+class Key(Struct, frozen=True):
     """One key: its form, whether it must be there, its words where the form is WORD, what it is measured in
     where it is RATED, and what it says."""
 

@@ -8,9 +8,11 @@ in comparisons.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+
+from msgspec import Struct, field
 
 from interlock.elements.records import Sensing
+from interlock.records import Aside
 from interlock.scheme.source import NOWHERE, Place
 from interlock.scheme.units import Kind
 from interlock.scheme.words import (
@@ -32,8 +34,7 @@ from interlock.scheme.words import (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Interval:
+class Interval(Struct, frozen=True):
     """A closed interval of values or differences, in millionths: low <= high."""
 
     low: int
@@ -43,8 +44,7 @@ class Interval:
         return self.low <= value <= self.high
 
 
-@dataclass(frozen=True, slots=True)
-class Limit:
+class Limit(Struct, frozen=True):
     """A comparison with a limit, in millionths."""
 
     compare: Compare
@@ -56,34 +56,30 @@ class Limit:
 Test = Limit | bool
 
 
-@dataclass(frozen=True, slots=True)
-class Condition:
+class Condition(Aside, frozen=True, eq=False):
     """`signal name` meets `test`."""
 
     signal: Signal
     name: str
     test: Test
-    place: Place = field(default=NOWHERE, compare=False, repr=False)
+    place: Place = NOWHERE
 
 
-@dataclass(frozen=True, slots=True)
-class Delay:
+class Delay(Struct, frozen=True):
     """A time in microseconds and the whole number of scans it takes, rounded up."""
 
     us: int
     scans: int
 
 
-@dataclass(frozen=True, slots=True)
-class Tie:
+class Tie(Struct, frozen=True):
     """A bound by another quantity of the same kind: that quantity's value plus `difference`."""
 
     other: str
     difference: int
 
 
-@dataclass(frozen=True, slots=True)
-class Quantity:
+class Quantity(Aside, frozen=True, eq=False):
     """Physical truth: anywhere in its span at any scan, within its ties."""
 
     name: str
@@ -94,19 +90,17 @@ class Quantity:
     why: str = ""
     damaged_below: int | None = None
     damaged_above: int | None = None
-    place: Place = field(default=NOWHERE, compare=False, repr=False)
+    place: Place = NOWHERE
 
 
-@dataclass(frozen=True, slots=True)
-class SensorError:
+class SensorError(Struct, frozen=True):
     """reading - truth of one quantity lies in `interval`."""
 
     quantity: str
     interval: Interval
 
 
-@dataclass(frozen=True, slots=True)
-class Sensed:
+class Sensed(Struct, frozen=True):
     """What a sensor is made of, and what follows from that: per quantity the error, the element's place (`placed`)
     included; what an open and a shorted lead read (None: nothing valid). `stated`: which of the keys measures,
     open_reads and shorted_reads the scheme gives by hand as well; those then count."""
@@ -120,8 +114,7 @@ class Sensed:
     stated: frozenset[str]
 
 
-@dataclass(frozen=True, slots=True)
-class Sensor:
+class Sensor(Aside, frozen=True, eq=False):
     """An instrument. `drifts` and `misplaced` are () where the sensor has no such fault."""
 
     name: str
@@ -136,12 +129,11 @@ class Sensor:
     terminal: str = ""
     wire: str = ""
     why: str = ""
-    place: Place = field(default=NOWHERE, compare=False, repr=False)
+    place: Place = NOWHERE
     element: Sensed | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Reading:
+class Reading(Aside, frozen=True, eq=False):
     """A derived reading: its valid sensors combined; invalid when fewer than `needs` of them are valid.
 
     The values of `difference_of` are differences of its kind.
@@ -153,11 +145,10 @@ class Reading:
     sensors: tuple[str, ...]
     needs: int
     why: str = ""
-    place: Place = field(default=NOWHERE, compare=False, repr=False)
+    place: Place = NOWHERE
 
 
-@dataclass(frozen=True, slots=True)
-class Line:
+class Line(Aside, frozen=True, eq=False):
     """An on/off signal. `rules` and `unit` (the sender) for sent lines, `output` for a confirming contact."""
 
     name: str
@@ -169,24 +160,22 @@ class Line:
     terminal: str = ""
     wire: str = ""
     why: str = ""
-    place: Place = field(default=NOWHERE, compare=False, repr=False)
+    place: Place = NOWHERE
 
 
-@dataclass(frozen=True, slots=True)
-class Trigger:
+class Trigger(Aside, frozen=True, eq=False):
     """A rule's trip or clear condition and the time it must hold."""
 
     test: Test
     delay: Delay
-    place: Place = field(default=NOWHERE, compare=False, repr=False)
+    place: Place = NOWHERE
 
 
 # Alternatives of joint conditions: () means always, else at least one of the alternatives holds whole.
 AnyOf = tuple[tuple[Condition, ...], ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Target:
+class Target(Struct, frozen=True):
     """A path a rule blocks; `when` limits the block to the modes in which the path belongs to the blocked group."""
 
     path: str
@@ -194,8 +183,7 @@ class Target:
     group: str = ""  # the group through which the path came in; "" where the rule names it
 
 
-@dataclass(frozen=True, slots=True)
-class Rule:
+class Rule(Aside, frozen=True, eq=False):
     """A protection rule: one watched signal, two triggers, and what it does while in force."""
 
     name: str
@@ -215,7 +203,7 @@ class Rule:
     starts: tuple[str, ...] = ()
     alarm: str = ""
     why: str = ""
-    place: Place = field(default=NOWHERE, compare=False, repr=False)
+    place: Place = NOWHERE
 
     @property
     def manual(self) -> bool:
@@ -231,8 +219,7 @@ class Rule:
         yield from (c.name for target in self.blocks for alternative in target.when for c in alternative)
 
 
-@dataclass(frozen=True, slots=True)
-class Flow:
+class Flow(Struct, frozen=True):
     """When a path carries current each way, seen from the pack: None never, () always, else while all of these hold."""
 
     charge: tuple[Condition, ...] | None
@@ -244,8 +231,7 @@ class Flow:
         return bool(self.charge) or bool(self.discharge)
 
 
-@dataclass(frozen=True, slots=True)
-class Path:
+class Path(Aside, frozen=True, eq=False):
     """What carries current. `outputs` lists all that drive it, in the scheme's order."""
 
     name: str
@@ -255,11 +241,10 @@ class Path:
     outputs: tuple[str, ...] = ()
     started_by: str = ""  # the unit whose rules start it; "" where it is always wanted
     why: str = ""
-    place: Place = field(default=NOWHERE, compare=False, repr=False)
+    place: Place = NOWHERE
 
 
-@dataclass(frozen=True, slots=True)
-class Output:
+class Output(Aside, frozen=True, eq=False):
     """From a unit's permit to a device's own input."""
 
     name: str
@@ -273,11 +258,10 @@ class Output:
     terminal: str = ""
     wire: str = ""
     why: str = ""
-    place: Place = field(default=NOWHERE, compare=False, repr=False)
+    place: Place = NOWHERE
 
 
-@dataclass(frozen=True, slots=True)
-class DeviceLimit:
+class DeviceLimit(Aside, frozen=True, eq=False):
     """One setting inside a device, on `quantity`.
 
     `value` is what is set, in the device's own terms (pack volts where it has `cells`); `compare` is None for a voltage
@@ -292,11 +276,10 @@ class DeviceLimit:
     delay: Delay
     nominal: int
     truth: Interval
-    place: Place = field(default=NOWHERE, compare=False, repr=False)
+    place: Place = NOWHERE
 
 
-@dataclass(frozen=True, slots=True)
-class Device:
+class Device(Aside, frozen=True, eq=False):
     """What is set inside the device at the end of a path. `cells`: 1 where its volts are a cell's.
 
     `errors`: what the device takes a quantity for minus what it is at the pack, for the quantities it gives one for.
@@ -312,15 +295,14 @@ class Device:
     verified_at: str = ""
     what: str = ""
     why: str = ""
-    place: Place = field(default=NOWHERE, compare=False, repr=False)
+    place: Place = NOWHERE
 
     def limit(self, which: OwnLimit) -> DeviceLimit | None:
         """The setting of that kind; None where none is given."""
         return next((one for one in self.limits if one.which is which), None)
 
 
-@dataclass(frozen=True, slots=True)
-class Claim:
+class Claim(Aside, frozen=True, eq=False):
     """One requirement on one path. `any_of` holds the modes that a built-in group adds for a path with modes."""
 
     requirement: str
@@ -333,7 +315,7 @@ class Claim:
     by_running: bool = False  # of a never_stopped one: the path protects by running
     external: frozenset[str] = frozenset()  # the external lines among its conditions
     why: str = ""
-    place: Place = field(default=NOWHERE, compare=False, repr=False)
+    place: Place = NOWHERE
 
     @property
     def name(self) -> str:
@@ -362,8 +344,7 @@ class Claim:
             yield from alternative
 
 
-@dataclass(frozen=True, slots=True)
-class Fault:
+class Fault(Struct, frozen=True):
     """One mode of one part (of two for a swap), or a common cause: several such faults at once.
 
     `error` is the sensor error of drifted and misplaced.
@@ -386,35 +367,31 @@ class Fault:
         return all(single.mode.installation for single in self.single())
 
 
-@dataclass(frozen=True, slots=True)
-class Exclusion:
+class Exclusion(Aside, frozen=True, eq=False):
     """A fault the scheme leaves out of the catalogue, with its reason."""
 
     fault: str
     reason: str
-    place: Place = field(default=NOWHERE, compare=False, repr=False)
+    place: Place = NOWHERE
 
 
-@dataclass(frozen=True, slots=True)
-class Rate:
+class Rate(Struct, frozen=True):
     """How often a fault arises, failures per hour, with where the figure comes from."""
 
     per_hour: float
     source: str
 
 
-@dataclass(frozen=True, slots=True)
-class Setting:
+class Setting(Aside, frozen=True, eq=False):
     """A case's step gives a sensor's reading, a quantity's truth (read without error) or an external line's state."""
 
     signal: Signal
     name: str
     value: int | bool
-    place: Place = field(default=NOWHERE, compare=False, repr=False)
+    place: Place = NOWHERE
 
 
-@dataclass(frozen=True, slots=True)
-class Expectation:
+class Expectation(Aside, frozen=True, eq=False):
     """What a step must end with: a path certainly running or stopped, a line on or off, a rule in a state.
 
     `wanted` is True/False for paths, lines and `active`; a State for a rule's exact state.
@@ -423,11 +400,10 @@ class Expectation:
     signal: Signal
     name: str
     wanted: bool | State
-    place: Place = field(default=NOWHERE, compare=False, repr=False)
+    place: Place = NOWHERE
 
 
-@dataclass(frozen=True, slots=True)
-class Step:
+class Step(Aside, frozen=True, eq=False):
     """One step of a case, `scans` long (0: only looks at the scan before)."""
 
     sets: tuple[Setting, ...] = ()
@@ -437,30 +413,27 @@ class Step:
     scans: int = 0
     expects: tuple[Expectation, ...] = ()
     note: str = ""
-    place: Place = field(default=NOWHERE, compare=False, repr=False)
+    place: Place = NOWHERE
 
 
-@dataclass(frozen=True, slots=True)
-class Case:
+class Case(Aside, frozen=True, eq=False):
     """An example by hand: run as a test, drawn as a timing diagram."""
 
     name: str
     steps: tuple[Step, ...]
-    place: Place = field(default=NOWHERE, compare=False, repr=False)
+    place: Place = NOWHERE
 
 
-@dataclass(frozen=True, slots=True)
-class Acceptance:
+class Acceptance(Aside, frozen=True, eq=False):
     """A finding of `check` that the scheme's author accepts on one part, with the reason."""
 
     finding: str
     name: str
     reason: str
-    place: Place = field(default=NOWHERE, compare=False, repr=False)
+    place: Place = NOWHERE
 
 
-@dataclass(frozen=True)
-class Scheme:
+class Scheme(Struct, frozen=True):
     """A whole scheme. Mappings keep the file's order. `order` lists the rules so that each stands after all it depends
     on within one scan. `faults` is the whole catalogue, common causes included, exclusions left out."""
 

@@ -9,11 +9,12 @@ is left to pint, which is imported only then: it takes longer to start than most
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from enum import Enum
 from fractions import Fraction
 from functools import cache
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from interlock.elements.records import Rated
 from interlock.scheme.grammar import GrammarError, nearest
@@ -52,8 +53,7 @@ class Dimension(Enum):
         return self.value[1]
 
 
-@dataclass(frozen=True, slots=True)
-class _Number:
+class _Number(Struct, frozen=True):
     value: Fraction
     start: int
     length: int

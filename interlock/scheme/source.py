@@ -5,9 +5,10 @@ from __future__ import annotations
 import os
 import re
 import stat
-from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+
+from msgspec import Struct
 
 MOST_BYTES = 8 * 1024 * 1024  # a scheme of 2,000 rules takes about half a megabyte
 
@@ -15,8 +16,7 @@ MOST_BYTES = 8 * 1024 * 1024  # a scheme of 2,000 rules takes about half a megab
 LINE_BREAK = re.compile(r"\r\n|[\n\r\x85\u2028\u2029]")
 
 
-@dataclass(frozen=True, slots=True, order=True)
-class Place:
+class Place(Struct, frozen=True, order=True):
     """Where something stands: line and column from 1, and how many characters it takes."""
 
     line: int
@@ -31,8 +31,7 @@ class Place:
 NOWHERE = Place(0, 0, 0)
 
 
-@dataclass(frozen=True, slots=True)
-class Source:
+class Source(Struct, frozen=True):
     """A file's name as the user gave it, and its text."""
 
     name: str

@@ -6,10 +6,10 @@ separators, and limits on depth and size all need the events themselves. Nothing
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from typing import Protocol
 
 import yaml
+from msgspec import Struct, field
 
 from interlock.scheme.findings import Finding, SchemeError
 from interlock.scheme.source import Place, Source
@@ -20,8 +20,7 @@ MOST_NODES = 400_000
 _Loader: type = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
 
-@dataclass(frozen=True, slots=True)
-class Scalar:
+class Scalar(Struct, frozen=True):
     """A word, number or text. `plain`: written without quotes; `offsets`: characters stand where the text says."""
 
     text: str
@@ -36,16 +35,14 @@ class Scalar:
         return self.place.part(start + (0 if self.plain else 1), length)
 
 
-@dataclass(frozen=True, slots=True)
-class Entry:
+class Entry(Struct, frozen=True):
     """One key of a mapping and its node."""
 
     key: Scalar
     value: Node
 
 
-@dataclass(slots=True)
-class MappingNode:
+class MappingNode(Struct):
     """A mapping, in the file's order."""
 
     place: Place
@@ -61,8 +58,7 @@ class MappingNode:
         return None
 
 
-@dataclass(slots=True)
-class SequenceNode:
+class SequenceNode(Struct):
     """A list."""
 
     place: Place

@@ -7,7 +7,8 @@ tightest implied bounds are its shortest paths (Bellman 1958; the closure is Flo
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from interlock.scheme.model import Quantity, Sensor, SensorError
 
@@ -108,8 +109,7 @@ def most_apart(bounds: Bounds, one: str, other: str) -> int:
     return known if known is not None else bounds[one, ZERO] + bounds[ZERO, other]
 
 
-@dataclass(frozen=True, slots=True)
-class Implied:
+class Implied(Struct, frozen=True):
     """`upper` - `lower` is at most `most` (millionths), because of `sensor`; ties and spans alone allow `declared`.
 
     Where no reading could satisfy all intervals of a sensor, that truth cannot occur: two quantities seen by one sensor

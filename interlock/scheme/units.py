@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from fractions import Fraction
+
+from msgspec import Struct
 
 from interlock.scheme.words import Word
 
@@ -39,8 +40,7 @@ class Kind(Word):
         return "K" if self is Kind.TEMPERATURE else str(self.value)
 
 
-@dataclass(frozen=True, slots=True)
-class Unit:
+class Unit(Struct, frozen=True):
     """A unit symbol: `micro` millionths of the base unit; usable for absolute values, differences, or both."""
 
     symbol: str

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from interlock.draw.metrics import fitted, text_width, wrapped
 from interlock.draw.page import FOOT, HEAD, Drawing, Paper
 from interlock.draw.style import MARGIN, SMALL
+from interlock.records import replace
 from interlock.slides.frame import POINT_INDENT, TITLE_SIZE
 from interlock.slides.odp import LINE, WIDTH, Para, Print, Row, Slide, Styles, package
 from interlock.slides.shapes import Box, Placing, Thing, blocks, part_of, put, things_of, together, words_in

@@ -7,13 +7,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 from xml.etree import ElementTree
 
 from interlock.draw.metrics import text_width
 from interlock.draw.style import BLACK, PAPER
 from interlock.draw.svg import Svg
+from interlock.records import replace
 from interlock.slides.odp import ASCENT, CLEAR, NOTHING, Align, Fill, Pen, Print, Slide
 
 Box = tuple[float, float, float, float]  # left, top, right, bottom

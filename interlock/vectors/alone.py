@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from interlock.logic.program import Observe
 from interlock.logic.scan import Engine, World
 from interlock.logic.stretch import stretches
+from interlock.records import replace
 from interlock.scheme.model import Line, Scheme
 from interlock.scheme.words import LineForm
 from interlock.vectors.record import Run, Start, Vector

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from interlock.export.unit import UnitCode
+from interlock.records import replace
 from interlock.vectors.alone import Stretch, expected
 from interlock.vectors.bound import Bound, bound
 from interlock.vectors.decisions import Logic

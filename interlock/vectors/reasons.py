@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from interlock.compare.verdict import Comparison
 from interlock.export.unit import UnitCode
+from interlock.records import replace
 from interlock.scheme.model import Delay, Rule, Target, Trigger
 from interlock.scheme.words import OnInvalid, PowerUp, Signal, State, Word
 from interlock.vectors.alone import alone

@@ -7,7 +7,7 @@ compared over all histories: where nothing that the unit tells can differ, it is
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from interlock.compare.merged import Which
 from interlock.compare.verdict import Comparison, Moment
@@ -16,6 +16,7 @@ from interlock.logic.compiled import scan_function
 from interlock.logic.lower import compile_scheme
 from interlock.logic.mutants import Mistake, Mutant, mutants
 from interlock.logic.program import InputKind, Observe, Program, SlotKind
+from interlock.records import replace
 from interlock.scheme.model import Delay, Flow, Output, Path, Rule, Scheme, Target, Trigger
 from interlock.scheme.order import in_order
 from interlock.scheme.words import Contact, DeviceInput, PowerUp, Signal, Word

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from itertools import product
 
 from interlock.export.unit import UnitCode
 from interlock.logic.compiled import scan_function
 from interlock.logic.lower import compile_scheme
 from interlock.logic.program import Input, InputKind, Observe
+from interlock.records import replace
 from interlock.scheme.words import Signal
 from interlock.vectors.alone import alone
 from interlock.vectors.inputs import Inputs

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import random
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -23,6 +23,7 @@ from interlock.logic.program import Observe, Program
 from interlock.logic.scan import Engine, Seen, World
 from interlock.logic.stretch import stretches
 from interlock.logic.why import path_reasons, rule_view
+from interlock.records import replace
 from interlock.scheme.model import Fault, Scheme
 from interlock.scheme.order import LoopError
 from interlock.scheme.read import loads

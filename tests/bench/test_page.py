@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterator
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -17,6 +16,7 @@ from interlock.logic.cases import CaseRun
 from interlock.logic.scan import Engine, Seen, World
 from interlock.logic.stretch import run_for
 from interlock.logic.why import path_reasons
+from interlock.records import replace
 from interlock.scheme.model import Scheme
 from tests.bench.driver import demo, page_of
 from tests.draw.browser import browser

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import random
-from dataclasses import replace
 
 import pytest
 
@@ -13,6 +12,7 @@ from interlock.bench.tables import installation
 from interlock.logic.compiled import OneScenario, inputs_of
 from interlock.logic.program import Observe
 from interlock.logic.scan import World
+from interlock.records import replace
 from interlock.scheme.words import LineForm
 from tests.bench.driver import demo
 from tests.support.random_worlds import critical_values

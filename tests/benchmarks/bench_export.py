@@ -17,8 +17,9 @@ import tempfile
 import time
 from collections import Counter
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
+
+from interlock.records import replace
 
 ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT))

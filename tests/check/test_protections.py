@@ -5,13 +5,13 @@ from __future__ import annotations
 import random
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 
 from interlock.check.facts import Facts
 from interlock.check.guards import Loss
 from interlock.check.losses import told_losses
 from interlock.check.run import check
 from interlock.check.wiring import ahead, runs_as_told
+from interlock.records import replace
 from interlock.scheme.model import Claim, Fault, Scheme
 from interlock.scheme.read import loads
 from interlock.scheme.words import Mode

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from time import perf_counter
 
 from interlock.check.run import check
+from interlock.records import replace
 from interlock.scheme.model import Scheme, Target
 from interlock.scheme.read import loads
 from tests.check.found import found

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 
 from interlock.diagnose.following import given_by, longest, position_of
 from interlock.plan.predict import Prediction, predict
@@ -12,6 +11,7 @@ from interlock.plan.results import Results, StepResult
 from interlock.plan.sheet import EITHER, PRESSED, Sheet, Step
 from interlock.plan.sights import sights
 from interlock.plan.stimuli import Stimuli
+from interlock.records import replace
 from interlock.scheme.model import Scheme
 
 

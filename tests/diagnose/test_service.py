@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import random
 from collections.abc import Sequence
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -17,6 +16,7 @@ from interlock.diagnose.service import Service, truths
 from interlock.logic.faultset import FaultSet
 from interlock.logic.scan import Engine, Seen, World
 from interlock.plan.sights import Sight, SightKind, seen
+from interlock.records import replace
 from interlock.scheme.findings import SchemeError
 from interlock.scheme.model import Fault, Interval, Scheme, SensorError
 from interlock.scheme.read import load, loads

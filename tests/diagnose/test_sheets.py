@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from statistics import median
 
 import pytest
@@ -12,6 +11,7 @@ from interlock.diagnose.following import How, classes, next_step, next_stimulus
 from interlock.diagnose.sheets import ResultsError, explaining, likely_pairs, seen_of
 from interlock.plan.predict import predict
 from interlock.plan.results import StepResult
+from interlock.records import replace
 from interlock.scheme.model import Rate
 from interlock.scheme.read import loads
 from tests.diagnose.sheets import obvious_sheet, results_of

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -17,6 +16,7 @@ from interlock.exercises.scene import Scene
 from interlock.exercises.which_fault import OFFERED
 from interlock.logic.scan import Engine, Seen, World
 from interlock.logic.stretch import run_for
+from interlock.records import replace
 from interlock.scheme.model import Fault, Scheme
 from interlock.scheme.read import load, loads
 from tests.support.bench import BENCH

@@ -6,7 +6,6 @@ from __future__ import annotations
 import random
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -17,6 +16,7 @@ from interlock.logic.compiled import compile_scheme
 from interlock.logic.many import ManyScenarios
 from interlock.logic.program import InputKind, Observe, SlotKind
 from interlock.logic.scan import Engine, World
+from interlock.records import replace
 from interlock.scheme.model import Delay, Scheme
 from interlock.scheme.read import load, loads
 from tests.conftest import Counted

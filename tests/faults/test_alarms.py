@@ -5,7 +5,6 @@ from __future__ import annotations
 
 import random
 from collections import Counter
-from dataclasses import replace
 
 import pytest
 
@@ -17,6 +16,7 @@ from interlock.faults.judge import BUDGET
 from interlock.faults.parallel import Here
 from interlock.logic.scan import Engine
 from interlock.proof.index import Index
+from interlock.records import replace
 from interlock.scheme.model import Fault, Scheme
 from interlock.scheme.order import LoopError
 from interlock.scheme.read import loads

@@ -5,7 +5,6 @@ from __future__ import annotations
 import random
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import TypeVar
 
 import pytest
@@ -18,6 +17,7 @@ from interlock.fuzz.moves import behave
 from interlock.fuzz.region import TruthError
 from interlock.fuzz.script import Breach, ImpossibleError, Script, admitted, replay
 from interlock.logic.scan import Engine
+from interlock.records import replace
 from interlock.scheme.model import Scheme
 from interlock.scheme.read import loads
 from tests.fuzz.test_stretch import memory, segments
@@ -162,7 +162,7 @@ def edits(script: Script) -> dict[str, Script]:
     first, second = script.steps
 
     def with_first(**changes: object) -> Script:
-        return replace(script, steps=(replace(first, **changes), second))  # type: ignore[arg-type]
+        return replace(script, steps=(replace(first, **changes), second))
 
     return {
         "outside its span": with_first(truth={**first.truth, "lowest_cell": 4_300_000}),

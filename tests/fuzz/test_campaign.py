@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import pytest
 
 from interlock.fuzz.behaviour import Draw
@@ -11,6 +9,7 @@ from interlock.fuzz.campaign import Campaign, Options, Report
 from interlock.fuzz.drive import BATCH, Enough, drive
 from interlock.fuzz.faults import FaultSetError
 from interlock.fuzz.found import found
+from interlock.records import replace
 from interlock.scheme.read import load, loads
 from tests.fuzz.campaigns import FLAWED, attacked
 from tests.support.bench import BENCH, edited

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import pytest
 
 from interlock.fuzz.as_case import as_case
@@ -12,6 +10,7 @@ from interlock.fuzz.found import found
 from interlock.fuzz.script import ImpossibleError, Script, Step
 from interlock.fuzz.story import claim_text, facts, story
 from interlock.logic.cases import run_case
+from interlock.records import replace
 from interlock.scheme.model import Scheme
 from interlock.scheme.read import load, loads
 from tests.fuzz.campaigns import FLAWED, violation

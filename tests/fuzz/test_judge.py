@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 
 import pytest
 
 from interlock.fuzz.judge import Judge, Resets, engine_for, resets_of
 from interlock.logic.scan import Engine, Seen, World
+from interlock.records import replace
 from interlock.scheme.model import Claim, Scheme
 from interlock.scheme.read import loads
 from tests.support.bench import BENCH, edited

@@ -8,12 +8,12 @@ from __future__ import annotations
 import os
 import random
 from collections import Counter
-from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from interlock.records import replace
 from interlock.scheme.read import loads
 from tests.logic.exercised import FEWEST, WANTED
 from tests.logic.twins import Comparison, Setup, faults_by_mode, worlds

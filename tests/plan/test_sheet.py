@@ -4,7 +4,6 @@ the sheet is said to find shows something else."""
 from __future__ import annotations
 
 import random
-from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -15,6 +14,7 @@ from interlock.plan.loops import NeverRests
 from interlock.plan.obvious import obvious
 from interlock.plan.planner import Planner
 from interlock.plan.sheet import Sheet, names_set
+from interlock.records import replace
 from interlock.scheme.model import Scheme
 from interlock.scheme.read import load, loads
 from interlock.scheme.words import LineForm

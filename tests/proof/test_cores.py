@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import multiprocessing
 import os
 import signal
 from pathlib import Path
@@ -84,9 +83,25 @@ def test_what_is_raised_there_is_raised_here(hut: Scheme) -> None:
         list(cores.proved(hut, claims_of(hut), swaps, jobs=2))
 
 
-def test_no_process_is_left_when_nobody_wants_the_rest(hut: Scheme) -> None:
+def test_no_process_is_left_when_nobody_wants_the_rest(hut: Scheme, monkeypatch: pytest.MonkeyPatch) -> None:
+    split: list[int] = []
+    fork = os.fork
+
+    def noted() -> int:
+        split.append(fork())
+        return split[-1]
+
+    monkeypatch.setattr(os, "fork", noted)
     verdicts = cores.proved(hut, claims_of(hut), jobs=2)
     next(verdicts)
+    assert len(split) == 2
+    assert all(is_there(pid) for pid in split)
     verdicts.close()
-    # one that two threads waited for stays on the list, though it has ended
-    assert not [p for p in multiprocessing.active_children() if p.pid and is_there(p.pid)]
+    assert not any(is_there(pid) for pid in split)
+
+
+def test_more_claims_than_tickets_are_handed_out_in_shares(
+    hut: Scheme, alone: tuple[Verdict, ...], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(cores, "MOST_TICKETS", 5)
+    assert tuple(cores.proved(hut, claims_of(hut), jobs=3)) == alone

@@ -7,7 +7,7 @@ The same questions are asked with it and without; a question that it leaves with
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from fractions import Fraction
 from itertools import islice
 from typing import Any
@@ -18,6 +18,7 @@ from interlock.proof import bounds, cells, circuit, explicit, margins, prove, se
 from interlock.proof.components import TRIPPED, Kind, Layout
 from interlock.proof.expr import TRUE, conj
 from interlock.proof.goal import Resets
+from interlock.records import replace
 from interlock.scheme.model import Claim, Fault, Scheme
 from interlock.scheme.words import Combine, OnInvalid
 from tests.conftest import Shown

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -16,6 +15,7 @@ from interlock.proof.replay import Run, lengthened
 from interlock.proof.shorten import shortened
 from interlock.proof.story import Stretch, UnrealError, confirmed
 from interlock.proof.system import FaultPlan
+from interlock.records import replace
 from interlock.scheme.model import Claim, Fault, Scheme
 from interlock.scheme.read import load, loads
 from tests.support.bench import BENCH

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import islice
 
 import numpy as np
@@ -15,6 +15,7 @@ from interlock.proof.index import Index
 from interlock.proof.prove import Outcome, prove
 from interlock.proof.shortest import shortest
 from interlock.proof.system import FaultPlan
+from interlock.records import replace
 from tests.conftest import Counted
 from tests.support.brute import Options, Search
 from tests.support.profiles import DELAYED

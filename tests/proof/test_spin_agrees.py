@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import pytest
 
+from interlock.records import replace
 from interlock.scheme.read import loads
 from tests.conftest import Counted
 from tests.support.bench import BENCH

@@ -7,7 +7,6 @@ import json
 import time
 from collections.abc import Iterator
 from contextlib import suppress
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +14,7 @@ import pypdf
 import pytest
 
 from interlock.plan.results import Results, StepResult, read_results
+from interlock.records import replace
 from interlock.scheme.source import Source
 from interlock.sheet.step_page import step_page
 from tests.draw.browser import browser

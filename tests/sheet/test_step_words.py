@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import json
 import re
-from dataclasses import replace
 from html import unescape
 
 import pytest
 
 from interlock.plan.sheet import Sheet, Step
+from interlock.records import replace
 from interlock.scheme.read import loads
 from interlock.sheet.cautions import CAUTIONS, TESTING
 from interlock.sheet.step_page import step_page

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 
 import numpy as np
 
+from interlock.records import replace
 from interlock.scheme.model import Claim, Delay, Scheme
 from interlock.scheme.words import LineForm, Must, Signal
 from tests.support.brute import Options, Search

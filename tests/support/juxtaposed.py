@@ -5,9 +5,8 @@ The plainest way to put both before a judge of claims, without any thought of wh
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from interlock.compare.alike import as_told
+from interlock.records import replace
 from interlock.scheme.model import (
     AnyOf,
     Claim,

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+
+from interlock.records import replace
 
 Span = tuple[int, int]  # least and most, both included
 

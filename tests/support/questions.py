@@ -6,13 +6,14 @@ from __future__ import annotations
 import random
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cache
 from itertools import count, groupby
 from pathlib import Path
 from typing import Protocol
 
 from interlock.proof.prove import BUDGET, Outcome, prove
+from interlock.records import replace
 from interlock.scheme.model import Claim, Fault, Scheme
 from interlock.scheme.read import loads
 from interlock.scheme.words import (

@@ -17,9 +17,10 @@ import subprocess
 import tempfile
 import time
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
+from interlock.records import replace
 from interlock.scheme.model import Claim, Delay, Fault, Scheme, Trigger
 from tests.support.spin_cells import NotEncoded
 from tests.support.spin_write import Process

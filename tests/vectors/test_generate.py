@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterator
-from dataclasses import replace
 from functools import cache
 
 import pytest
@@ -13,6 +12,7 @@ from interlock.export.unit import UnitCode, unit_code
 from interlock.logic.program import Observe
 from interlock.logic.readings import compare
 from interlock.logic.scan import Engine, World
+from interlock.records import replace
 from interlock.scheme.model import Limit
 from interlock.scheme.read import loads
 from interlock.scheme.words import Compare

@@ -3,13 +3,13 @@ that is not proved to change nothing is caught."""
 
 from __future__ import annotations
 
-from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
 import pytest
 
 from interlock.export.unit import UnitCode, unit_code
+from interlock.records import replace
 from interlock.scheme.read import load, loads
 from interlock.vectors.bound import bound
 from interlock.vectors.generate import Vectors, generate, with_runs

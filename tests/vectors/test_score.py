@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import random
 from collections import Counter
-from dataclasses import replace
 
 import pytest
 
@@ -14,6 +13,7 @@ from interlock.logic.compiled import scan_function
 from interlock.logic.mutants import Mistake, Mutant, mutants
 from interlock.logic.program import InputKind, Observe
 from interlock.logic.scan import Engine, World
+from interlock.records import replace
 from interlock.scheme.read import loads
 from interlock.vectors.alone import alone
 from interlock.vectors.generate import Vectors, generate
