@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from interlock.cli.opened import opened
-from interlock.cli.render import Progress, count_text, print_json
+from interlock.cli.render import Progress, count_text, print_json, tell
 from interlock.cli.status import Exit
 from interlock.proof.cores import proved
 from interlock.proof.prove import BUDGET, Margin, Outcome, Verdict
@@ -126,7 +126,8 @@ assert set(_SHOWN) == set(Outcome), set(Outcome) - set(_SHOWN)
 
 def _print(scheme: Scheme, verdict: Verdict, faults: tuple[Fault, ...], *, case: bool, stories: bool) -> None:
     claim = verdict.claim
-    sys.stdout.write(f"{_SHOWN[verdict.outcome]:<10} {claim.name:<40} {said(scheme, verdict)}\n")
+    head = f"{_SHOWN[verdict.outcome]:<10} {claim.name:<40} "
+    tell([head + said(scheme, verdict)], len(head))
     if verdict.trace and case:
         from interlock.cli.counterexample import NO_CASE, case_text
 
@@ -134,7 +135,7 @@ def _print(scheme: Scheme, verdict: Verdict, faults: tuple[Fault, ...], *, case:
     elif verdict.trace and stories:
         from interlock.explain.trace import told
 
-        sys.stdout.writelines(f"    {sentence}\n" for sentence in told(scheme, claim, verdict.trace))
+        tell(f"    {sentence}" for sentence in told(scheme, claim, verdict.trace))
         if verdict.shortest:
             sys.stdout.write("    No history that leads there is shorter.\n")
     sys.stdout.flush()
@@ -181,9 +182,9 @@ def _finish(
     rests_on = assumptions(scheme)
     for claim in _unprotected(scheme, claims):
         reason = scheme.paths[claim.path].unswitched
-        sys.stdout.write(f"{'unprotected':<10} {claim.name:<39} nothing switches {claim.path}: {reason}\n")
-    for said in rests_on:
-        sys.stdout.write(f"assumed: {said}\n")
+        head = f"{'unprotected':<10} {claim.name:<39} "
+        tell([f"{head}nothing switches {claim.path}: {reason}"], len(head))
+    tell(f"assumed: {said}" for said in rests_on)
     counts = {outcome: sum(v.outcome is outcome for v in found) for outcome in Outcome}
     said = ", ".join(f"{n} {'hold' if o is Outcome.HOLDS and n != 1 else o}" for o, n in counts.items() if n)
     rest = f"; interrupted with {len(claims) - len(found)} not judged" if interrupted else ""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import sys
 from collections.abc import Iterable, Sequence
 from shutil import get_terminal_size
@@ -111,27 +112,29 @@ def excerpt(source: Source, place: Place, caret: str = "^") -> str:
     return f"{number} | {cut}{shown}{more}\n{' ' * len(number)} | {' ' * len(cut)}{pointer}\n"
 
 
-def tell(lines: Iterable[str]) -> None:
+def tell(lines: Iterable[str], hang: int = 0) -> None:
     """Lines on standard output: on a terminal wrapped to its width, elsewhere each whole, for whoever reads them there
-    line by line."""
+    line by line. `hang`: the column that what is wrapped begins in, where the terminal has the room."""
     width = get_terminal_size().columns if sys.stdout.isatty() else 0
-    sys.stdout.writelines(f"{hanging(line, width) if width else line}\n" for line in lines)
+    sys.stdout.writelines(f"{hanging(line, width, hang) if width else line}\n" for line in lines)
 
 
-def hanging(line: str, width: int) -> str:
-    """A line wrapped to a width between words; what follows stands two columns further in than its beginning."""
+def hanging(line: str, width: int, hang: int = 0) -> str:
+    """A line wrapped to a width between words; what follows begins in column `hang`, or two columns further in than the
+    line where that is 0 or would leave less than `NARROWEST`."""
     if len(line) <= width:
         return line
     words = line.lstrip()
     indent = " " * (len(line) - len(words))
+    together = re.sub(r"(?<=\d) (?=\S)", "\u00a0", words)  # a number and its unit
     return fill(
-        words,
+        together,
         max(width, len(indent) + NARROWEST),
         initial_indent=indent,
-        subsequent_indent=indent + "  ",
+        subsequent_indent=" " * hang if hang and width - hang >= NARROWEST else indent + "  ",
         break_long_words=False,
         break_on_hyphens=False,
-    )
+    ).replace("\u00a0", " ")
 
 
 def count_text(count: int, noun: str) -> str:
