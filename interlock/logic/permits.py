@@ -100,7 +100,7 @@ def subjects(scheme: Scheme) -> list[Subject]:
     return found
 
 
-class Atlas(Struct):
+class Atlas(Struct, dict=True):
     """All maps of a scheme; what they have in common is worked out once."""
 
     scheme: Scheme
