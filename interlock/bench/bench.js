@@ -232,6 +232,7 @@ const Bench = (() => {
       this.render();
       const row = linked.open.length ? this.root.querySelector(`[data-why="${linked.open[0]}"]`) : null;
       (row || this.root).scrollIntoView();
+      this.tell(this.words.stands);
     }
 
     // --- what people do

@@ -9,6 +9,7 @@ from importlib.resources import files
 
 from interlock.bench.facts import facts
 from interlock.bench.markup import markup
+from interlock.bench.situations import links
 from interlock.bench.style import STYLE
 from interlock.bench.words import Words
 from interlock.explain.words import ENGLISH, Say
@@ -24,20 +25,23 @@ IDENT = "bench"  # of the section; its data stands in the element `bench-data`
 @dataclass(frozen=True, slots=True)
 class Section:
     """A part of a page: what stands under its title, the script that brings it to life with its data as JSON, and its
-    look. Nothing of it is fetched. The section itself has the id and the class `bench`."""
+    look; where in it a rule is seen to stop a path. Nothing of it is fetched. The section itself has the id and the
+    class `bench`."""
 
     title: str
     html: str
     script: str
     style: str
     data: str
+    links: Mapping[tuple[str, str], str]
 
 
 def section(scheme: Scheme, words: Words, phrases: Mapping[Say, str] = ENGLISH, *, portable: bool = False) -> Section:
     """The bench of a scheme. Raises TooWideError, and NoRendererError where a drawing can't be laid out."""
     known = facts(scheme, words, phrases)
     body = markup(scheme, known, words, portable=portable)
-    return Section(words["title"], body, script(), STYLE, json.dumps(known, ensure_ascii=False, separators=(",", ":")))
+    data = json.dumps(known, ensure_ascii=False, separators=(",", ":"))
+    return Section(words["title"], body, script(), STYLE, data, links(scheme, known))
 
 
 def script() -> str:

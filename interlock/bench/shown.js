@@ -126,9 +126,13 @@ const Shown = (() => {
       if (open) {
         this.signatures.delete(`why ${path}`);
         this.showDrawing(path);
-        if (go) { button.focus(); button.scrollIntoView({ block: "nearest" }); }
       }
       this.render();
+      if (open && go) { // the reason is what people want to see: into the picture with it, the button above it
+        button.focus();
+        panel.scrollIntoView({ block: "nearest" });
+        button.scrollIntoView({ block: "nearest" });
+      }
       this.remember();
     }
 

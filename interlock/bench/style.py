@@ -77,12 +77,14 @@ STYLE = f"""
 .bench-badge > rect, .bench-acts > .bench-badge > rect {{ stroke: none }}
 .bench-situations {{ list-style: none; padding: 0; columns: 19rem }}
 .bench-situations li {{ break-inside: avoid }}
-.bench-situations a {{ display: inline-block; padding: .6rem 0 }}
+.bench-situations a {{ display: inline-block; padding: .6rem .35rem .6rem 0 }}
 .bench-log {{ max-height: 20rem; overflow: auto; padding-left: 1.5rem; list-style: none }}
 .bench-share {{ display: flex; flex-wrap: wrap; gap: .5rem; align-items: center }}
 .bench-share input {{ flex: 1; min-width: 10rem }}
 .bench-bar {{ position: sticky; bottom: 0; background: #fff; border-top: 2.5px solid #000; display: flex; gap: .8rem;
   align-items: center; justify-content: space-between; padding: .4rem 0; min-height: 60px }}
+.bench-bar:has(p:empty) {{ border: 0; padding: 0; min-height: 0 }}
+.bench-why {{ scroll-margin-bottom: 5rem }}
 .bench-bar p {{ margin: 0; overflow-wrap: anywhere; max-height: 4.5rem; overflow: auto }}
 @media (max-width: 56rem) {{ .bench-columns {{ grid-template: "set" "see" "more" / minmax(0, 1fr) }} }}
 @media (max-width: 30rem) {{ .bench-time button, .bench-time label {{ flex: 1 1 45% }} .bench-bar button {{ flex: none;

@@ -11,7 +11,7 @@ from interlock.draw.style import GREY, LINE_HEIGHT, Stroke
 from interlock.draw.svg import Svg
 from interlock.draw.words import trigger_text
 from interlock.handbook.frame import document
-from interlock.handbook.html import Html, Part, joined, paragraph, plain
+from interlock.handbook.html import Html, Part, element, items, joined, paragraph, plain
 from interlock.handbook.inline import figure, pens
 from interlock.handbook.style import STYLE
 from interlock.handbook.words import Catalogue
@@ -49,6 +49,16 @@ def stops(scheme: Scheme, words: Catalogue) -> list[Stop]:
     return [_stop(scheme, rule, words) for rule in scheme.rules.values() if rule.blocks or rule.alarm]
 
 
+def _names(scheme: Scheme, words: Catalogue) -> Iterator[Stop]:
+    """What the groups are that the stops name."""
+    groups: dict[str, dict[str, None]] = {}
+    for target in (t for rule in scheme.rules.values() for t in rule.blocks if t.group):
+        groups.setdefault(target.group, {})[target.path] = None
+    if groups:
+        said = (words("card.group", group=group, paths=", ".join(paths)) for group, paths in groups.items())
+        yield Stop(words("card.names"), " ".join(said), "")
+
+
 def _stop(scheme: Scheme, rule: Rule, words: Catalogue) -> Stop:
     trips = trigger_text(scheme, rule, rule.trips)
     if rule.blocks:
@@ -56,18 +66,18 @@ def _stop(scheme: Scheme, rule: Rule, words: Catalogue) -> Stop:
         means = words("card.stops", paths=", ".join(groups), signal=rule.watched, trips=trips)
     else:
         means = words("card.tells", signal=rule.watched, trips=trips)
-    ends = (
-        words("card.by_person", line=rule.reset_by)
-        if rule.manual and rule.reset_by
-        else words("card.by_nobody")
-        if rule.manual
-        else words("card.by_itself", clears=trigger_text(scheme, rule, rule.clears))
-    )
-    look = f"{words('card.look', things=', '.join(_things(scheme, rule)))} {ends}"
+    look = f"{words('card.look', things=', '.join(things(scheme, rule)))} {ends(scheme, rule, words)}"
     return Stop(rule.name, means, look, words("card.why", why=rule.why.rstrip(". ")) if rule.why else "")
 
 
-def _things(scheme: Scheme, rule: Rule) -> Iterator[str]:
+def ends(scheme: Scheme, rule: Rule, words: Catalogue) -> str:
+    """What ends a stop."""
+    if not rule.manual:
+        return words("card.by_itself", clears=trigger_text(scheme, rule, rule.clears))
+    return words("card.by_person", line=rule.reset_by) if rule.reset_by else words("card.by_nobody")
+
+
+def things(scheme: Scheme, rule: Rule) -> Iterator[str]:
     """What one looks at when the rule has tripped: sensors with their terminals, lines with what sends them, paths."""
     match rule.watches:
         case Signal.SENSOR:
@@ -93,7 +103,7 @@ def _labelled(name: str, terminal: str) -> str:
 
 def draw_card(scheme: Scheme, words: Catalogue) -> Drawing:
     """The card. Where there are more stops than a side holds at the smallest print, it says how many are missing."""
-    listed = stops(scheme, words)
+    listed = [*stops(scheme, words), *_names(scheme, words)]
     never = [words(f"card.{key}") for key in NEVER]
     said = [f"{s.name}: {s.means} {s.look}" for s in listed]
     title = words("card.title", scheme=scheme.title)
@@ -132,8 +142,8 @@ def _columns(svg: Svg, listed: Sequence[Stop], words: Catalogue, top: float, bot
         svg.lines(x, y + size * (1 + LINE_HEIGHT), lines[1:], size=size)
         svg.close_group()
         y += height
-    if shown < len(listed):
-        more = words("card.more", count=len(listed) - shown)
+    if missing := sum(1 for stop in listed[shown:] if stop.look):  # names without a stop are none
+        more = words("card.more", count=missing)
         svg.text(EDGE + width + GAP, bottom - 1, fitted(more, width, size, bold=True), size=size, bold=True)
 
 
@@ -142,7 +152,8 @@ def _block(stop: Stop, width: float, size: float, *, why: bool) -> list[str]:
     room = width - text_width(fitted(stop.name, width, size, bold=True), size, bold=True) - 3
     first, *rest = wrapped(stop.means, room, size) if room > width / 4 else ["", stop.means]
     below = wrapped(" ".join(rest), width, size) if rest else []
-    return [first, *below, *wrapped(stop.said(why=why), width, size)]
+    said = stop.said(why=why)
+    return [first, *below, *(wrapped(said, width, size) if said else [])]
 
 
 def _height(lines: Sequence[str], size: float) -> float:
@@ -189,7 +200,10 @@ def _below(svg: Svg, never: Sequence[str], words: Catalogue, top: float) -> None
 
 def card(scheme: Scheme, words: Catalogue) -> Part:
     """The card as a part of the handbook: in print a side of its own."""
-    body = joined([paragraph(words("card.part"), "screen"), figure(words, draw_card(scheme, words), kind="card")])
+    title = Html(f"<b>{words.html('card.never')}</b>")
+    never = [element("p", title, 'class="screen"'), items((words(f"card.{key}") for key in NEVER), "screen")]
+    shown = figure(words, draw_card(scheme, words), kind="card")
+    body = joined([paragraph(words("card.part"), "screen"), *never, shown])
     return Part("card", words("card.name"), body, "sheets")
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from interlock.handbook.card import card
 from interlock.handbook.cases import cases
@@ -16,6 +16,7 @@ from interlock.handbook.inline import pens
 from interlock.handbook.installation import about, cautions, drawings, installation, maps, more
 from interlock.handbook.material import Material
 from interlock.handbook.rules import rules
+from interlock.handbook.stopped import Links, stopped
 from interlock.handbook.style import STYLE
 from interlock.handbook.words import Catalogue
 from interlock.sheet.style import css_string
@@ -46,11 +47,14 @@ class Live:
     style: str = ""
     script: str = ""
     data: str = ""
+    links: Links = field(default_factory=dict)  # where on it a rule is seen to stop a path
 
 
 def handbook_page(material: Material, words: Catalogue, live: Sequence[Live] = ()) -> str:
     """The whole page."""
+    scheme = material.scheme
     parts = [
+        stopped(scheme, words, {key: to for one in live for key, to in one.links.items()}),
         installation(material, words),
         drawings(material, words),
         maps(material, words),
@@ -60,11 +64,10 @@ def handbook_page(material: Material, words: Catalogue, live: Sequence[Live] = (
         faults(material, words),
         cases(material, words),
         more(material, words),
-        card(material.scheme, words),
+        card(scheme, words),
     ]
     first = about(material, words)
     parts.append(glossary(words, [first.body, *(part.body for part in parts)]))
-    scheme = material.scheme
     revision = words("page.foot_revision", revision=scheme.revision) if scheme.revision else ""
     foot = words("page.foot", scheme=scheme.title, revision=revision, digest=material.digest[:SHORT])
     head = [
@@ -73,20 +76,17 @@ def handbook_page(material: Material, words: Catalogue, live: Sequence[Live] = (
         paragraph(words("page.digest", digest=material.digest[:SHORT]), "small"),
         paragraph(words("page.certifies"), "small"),
     ]
+    back = Html(f'<p class="back"><a href="#contents">{words.html("page.back")}</a></p>\n')
     body = joined(
         [
             Html(f'<a class="skip" href="#about">{words.html("page.skip")}</a>\n'),
             element("header", joined(head)),
-            *(
-                Html(f'<p class="try"><a href="#{one.part.ident}">{words.html("page.try")}</a></p>\n')
-                for one in live
-                if one.data
-            ),
+            _doors(words, live),
             _contents(words, [first, *parts]),
             Html('<main id="top" tabindex="-1">\n'),
-            _part(first),
+            _part(first, back),
             cautions(words),
-            *(_part(part) for part in parts),
+            *(_part(part, back) for part in parts),
             Html("</main>\n"),
             *_scripts(live),
             Html(f"<script>{PRINTS}</script>\n"),
@@ -121,6 +121,13 @@ def _scripts(live: Iterable[Live]) -> list[Html]:
     return found
 
 
+def _doors(words: Catalogue, live: Sequence[Live]) -> Html:
+    """What most people come for, before anything else."""
+    doors = [("stopped", "page.stopped"), *((one.part.ident, "page.try") for one in live if one.data)]
+    links = "".join(f'<a href="#{ident}">{words.html(key)}</a> ' for ident, key in doors)
+    return Html(f'<p class="try">{links}</p>\n')
+
+
 def _contents(words: Catalogue, parts: Iterable[Part]) -> Html:
     listed = "".join(f'<li><a href="#{part.ident}">{plain(part.title)}</a></li>' for part in parts)
     return Html(
@@ -129,9 +136,9 @@ def _contents(words: Catalogue, parts: Iterable[Part]) -> Html:
     )
 
 
-def _part(part: Part) -> Html:
+def _part(part: Part, back: str = "") -> Html:
     kind = f' class="{part.kind}"' if part.kind else ""
     return Html(
         f'<section id="{part.ident}"{kind} aria-labelledby="{part.ident}-title">'
-        f'<h2 id="{part.ident}-title">{plain(part.title)}</h2>\n{part.body}</section>\n'
+        f'<h2 id="{part.ident}-title">{plain(part.title)}</h2>\n{part.body}{back}</section>\n'
     )

@@ -32,6 +32,10 @@ select:focus-visible { outline: 3px solid #0b4f8a; outline-offset: 2px }
 .skip { position: absolute; left: -100rem }
 .skip:focus { left: 1rem; top: 0.5rem; background: #fff; padding: 0.5rem }
 .try a { display: inline-block; border: 2px solid #0b4f8a; border-radius: 4px; padding: 0.6rem 1rem; font-weight: bold }
+.try { display: flex; flex-wrap: wrap; gap: 0.6rem }
+.stopped summary { border-top: 1px solid #8a8a8a; min-height: 44px }
+.stopped li { margin-bottom: 0.6rem }
+.back a { display: inline-block; font-size: 0.85rem; padding: 0.6rem 0 }
 nav ol { columns: 17rem; column-gap: 2.5rem; padding-left: 1.5rem; margin: 0 }
 nav { margin: 1rem 0 }
 .small { font-size: 0.85rem; color: #404040 }
@@ -69,7 +73,7 @@ summary { cursor: pointer; padding: 0.4rem 0; font-weight: bold }
   body { font-size: 9.5pt; line-height: 1.35; padding: 0; max-width: none }
   h1 { margin-top: 0 }
   h2 { margin-top: 6mm }
-  nav, .skip, .screen, .try { display: none }
+  nav, .skip, .screen, .try, .back { display: none }
   a { color: #000; text-decoration: none }
   table { font-size: 8pt }
   table.faults { page: wide; font-size: 7pt; line-height: 1.25; table-layout: fixed }

@@ -76,6 +76,12 @@ def test_by_hand_what_the_cold_stop_of_the_hut_says() -> None:
     assert "look first, then press reset_button" in hot.look
 
 
+def test_groups_that_stops_name_are_told_path_by_path() -> None:
+    text = " ".join(t.words for t in shown_on("alpine_hut").texts)
+    assert "comfort_loads is comfort_circuits, inverter_precharge, inverter." in " ".join(text.split())
+    assert "more: see the handbook" not in text
+
+
 def test_where_not_all_have_room_the_card_says_how_many_are_missing() -> None:
     own = scheme("crowded")
     text = str(draw_card(own, english()).svg)
