@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import islice
 
-from interlock.faults.cutsets_search import Ask, Told
-from interlock.faults.judge import Judge
+from interlock.faults.cutsets_search import Ask, FaultNames, Rests, Told
+from interlock.faults.judge import Judge, Shown
 from interlock.proof.index import Index
-from interlock.scheme.model import Scheme
+from interlock.scheme.model import Fault, Scheme
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,8 +48,14 @@ class Court:
         ruling = judge.rule(faults, ask.before)
         if ruling.shown is None or not ask.deeper:
             return Told(ask.faults, ruling)
-        support = judge.support(faults, ruling.shown)
-        return Told(ask.faults, ruling, tuple(n for n, f in self.scheme.faults.items() if support.touches(f)))
+        first, *others = (
+            Rests(shown, self._near(judge, faults, shown)) for shown in judge.proofs(faults, ruling.shown, ask.also)
+        )
+        return Told(ask.faults, replace(ruling, shown=first.shown), first.near, tuple(others))
+
+    def _near(self, judge: Judge, faults: Sequence[Fault], shown: Shown) -> FaultNames:
+        support = judge.support(faults, shown)
+        return tuple(name for name, fault in self.scheme.faults.items() if support.hurts(fault))
 
 
 def batches(claim: int, asks: Sequence[Ask], size: int) -> list[Batch]:

@@ -2,7 +2,8 @@
 
 A hitting-set tree (Reiter 1987). A ruling that the claim holds under a set rests on its support: a larger set with no
 other fault in that support is ruled the same. So beside a set only the faults in its support are tried, by size, then
-in the catalogue's order; a set that contains a cut set is never tried, so what is found is minimal.
+in the catalogue's order; a set that contains a cut set is never tried, so what is found is minimal. A ruling may have
+several supports, each by itself enough: a larger set that spares one of them is ruled the same.
 
 The search only says which sets it wants judged (`wanted`) and is told what came of them (`told`): who judges them, in
 which order and when, changes nothing.
@@ -10,7 +11,7 @@ which order and when, changes nothing.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from interlock.faults.cutsets import Names, bits_of, by_size
@@ -24,21 +25,33 @@ Mask = int  # the same: one bit for each fault of the catalogue
 
 @dataclass(frozen=True, slots=True)
 class Ask:
-    """A set to be judged. `before`: on what the claim was shown to hold with fewer faults. `deeper`: whether larger
-    sets may be asked for next, so that the support is wanted."""
+    """A set to be judged. `before`: on what the claim was shown to hold with fewer faults, as few as can be of the
+    others in its support. `deeper`: whether larger sets may be asked for next, so that supports are wanted; `also`: on
+    what else it was shown to hold then."""
 
     faults: FaultNames
     before: Shown | None
     deeper: bool
+    also: tuple[Shown, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Rests:
+    """One way to show that a claim holds, and the catalogue's faults in the support of that."""
+
+    shown: Shown
+    near: FaultNames
 
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """What came of an Ask. `near`: where the claim holds and it was wanted, the catalogue's faults in the support."""
+    """What came of an Ask. `near`: where the claim holds and it was wanted, the catalogue's faults in the support;
+    `others`: other ways to show it."""
 
     faults: FaultNames
     ruling: Ruling
     near: FaultNames = ()
+    others: tuple[Rests, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +95,7 @@ class CutSetSearch:
         self.size = size
         self._names = Names(catalogue)
         self._rivals = _rivals(catalogue)
-        self._labels: dict[Mask, _Label] = {}
+        self._labels: dict[Mask, list[_Label]] = {}
         self._closed: list[Mask] = []  # cut sets, undecided and meaningless sets: nothing that contains one is tried
         self._cut: list[Mask] = []
         self._undecided: list[Undecided] = []
@@ -105,7 +118,8 @@ class CutSetSearch:
             match told.ruling.answer:
                 case Answer.HOLDS:
                     assert told.ruling.shown is not None
-                    self._labels[mask] = _Label(told.ruling.shown, self._names.mask(told.near))
+                    rests = Rests(told.ruling.shown, told.near), *told.others
+                    self._labels[mask] = [_Label(r.shown, self._names.mask(r.near)) for r in rests]
                     self._level.append(mask)
                 case Answer.VIOLATED:
                     self._cut.append(mask)
@@ -122,7 +136,7 @@ class CutSetSearch:
 
     def result(self) -> CutSets:
         """What is known so far."""
-        healthy = self._labels.get(0)
+        healthy = min(self._labels.get(0, ()), key=_breadth, default=None)
         return CutSets(
             self._names.family(self._cut),
             tuple(sorted(self._undecided, key=lambda u: by_size(self._names.mask(u.faults)))),
@@ -140,17 +154,15 @@ class CutSetSearch:
         deeper = self._done + 1 < self.size
         seen: set[Mask] = set()
         for base in level:
-            label = self._labels[base]
+            label = min(self._standing(base), key=_breadth)
             for bit in bits_of(label.near & ~base):
                 mask = base | bit
                 if mask in seen or self._shut(mask):
                     continue
                 seen.add(mask)
-                follows = self._follows(mask)
-                if follows is None:
-                    self._asked[mask] = Ask(self._names.members(mask), label.shown, deeper)
+                if not any(True for _ in self._standing(mask)):
+                    self._asked[mask] = self._ask(mask, deeper=deeper)
                 elif deeper:
-                    self._labels[mask] = follows
                     self._level.append(mask)
         self._asked = dict(sorted(self._asked.items(), key=lambda item: by_size(item[0])))
 
@@ -158,25 +170,36 @@ class CutSetSearch:
         """Whether nothing is to be learnt there: a cut set or an undecided set is inside, or two swaps of one part."""
         return any(c & mask == c for c in self._closed) or any(self._rivals[b] & mask for b in bits_of(mask))
 
-    def _follows(self, mask: Mask) -> _Label | None:
-        """The label of a part of this set that lacks one fault, where that fault is not in its support."""
-        for bit in bits_of(mask):
-            label = self._label(mask & ~bit)
-            if label is not None and not label.near & bit:
-                return label
-        return None
+    def _standing(self, mask: Mask) -> Iterator[_Label]:
+        """Why the claim holds under a set, judged or not: the labels of its parts whose supports lack the rest of it."""
+        for part in _parts(mask):
+            for label in self._labels.get(part, ()):
+                if not label.near & mask & ~part:
+                    yield label
 
-    def _label(self, mask: Mask) -> _Label | None:
-        """Why the claim holds under a set, judged or not; None where that is not known."""
-        part = 0
-        while True:
-            label = self._labels.get(mask) or self._labels.get(part)
-            if label is None:
-                return None
-            more = label.near & mask & ~part
-            if mask in self._labels or not more:
-                return label
-            part |= more & -more
+    def _ask(self, mask: Mask, *, deeper: bool) -> Ask:
+        """A set to be judged, first by what the fewest of its faults may spoil."""
+        known = [
+            ((label.near & mask & ~part).bit_count(), label.shown.zones, number, label.shown)
+            for part in _parts(mask)
+            for number, label in enumerate(self._labels.get(part, ()))
+        ]
+        _, _, _, before = min(known, key=lambda item: item[:3])
+        also = tuple(shown for *_, shown in known if shown is not before) if deeper else ()
+        return Ask(self._names.members(mask), before, deeper, also)
+
+
+def _parts(mask: Mask) -> Iterator[Mask]:
+    """All sets within a set, itself first."""
+    part = mask
+    while part:
+        yield part
+        part = (part - 1) & mask
+    yield 0
+
+
+def _breadth(label: _Label) -> int:
+    return label.near.bit_count()
 
 
 def _rivals(catalogue: Mapping[str, Fault]) -> dict[Mask, Mask]:

@@ -33,7 +33,7 @@ def harmless(index: Index) -> frozenset[str]:
 
 
 def _asked(index: Index, plan: FaultPlan) -> Support:
-    found = Support(frozenset())
+    found = Support()
     for path in _ends(index.scheme):
         for moves in (Moves.RUN, Moves.STOP):
             found |= support(index, Goal(moves, path), plan, EVERYTHING)

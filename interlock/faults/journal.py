@@ -15,11 +15,11 @@ from types import TracebackType
 from typing import Any
 
 from interlock.faults.court import Answers
-from interlock.faults.cutsets_search import Ask, Told
+from interlock.faults.cutsets_search import Ask, Rests, Told
 from interlock.faults.judge import Answer, Ruling, Shown
 from interlock.proof.components import Abstraction, Settled
 
-FORMAT = "interlock inject 1"
+FORMAT = "interlock inject 2"
 
 
 class Journal:
@@ -62,12 +62,16 @@ class Journal:
         """Keep the answers to a batch."""
         shown: dict[str, int] = {}
         rows = []
+
+        def place(what: Shown) -> int:
+            return shown.setdefault(json.dumps(_shown_plain(what)), len(shown))
+
         for told in answers.told:
             ruling = told.ruling
-            place = None
-            if ruling.shown is not None:
-                place = shown.setdefault(json.dumps(_shown_plain(ruling.shown)), len(shown))
-            rows.append([self._set(told.faults), str(ruling.answer), place, ruling.reason, self._set(told.near)])
+            first = None if ruling.shown is None else place(ruling.shown)
+            others = [[place(rests.shown), self._set(rests.near)] for rests in told.others]
+            near = self._set(told.near)
+            rows.append([self._set(told.faults), str(ruling.answer), first, ruling.reason, near, others])
         self._append({"claim": answers.claim, "shown": [json.loads(s) for s in shown], "told": rows})
 
     def done(self) -> None:
@@ -98,9 +102,10 @@ class Journal:
 
     def _take(self, data: Mapping[str, Any]) -> None:
         shown = [_shown(plain) for plain in data["shown"]]
-        for faults, answer, place, reason, near in data["told"]:
+        for faults, answer, place, reason, near, others in data["told"]:
             ruling = Ruling(Answer(answer), None if place is None else shown[place], reason)
-            told = Told(self._names_of(faults), ruling, self._names_of(near))
+            rests = tuple(Rests(shown[at], self._names_of(theirs)) for at, theirs in others)
+            told = Told(self._names_of(faults), ruling, self._names_of(near), rests)
             self._known[data["claim"], told.faults] = told
 
     def _set(self, names: Iterable[str]) -> list[int]:
@@ -138,6 +143,7 @@ def _shown_plain(shown: Shown) -> dict[str, Any]:
         "settled": [[s.rules, s.uses, s.scans, s.falls, s.least] for s in known.settled],
         "shadows": dict(known.shadows),
         "fixed": dict(known.fixed),
+        "loose": sorted(known.loose),
     }
 
 
@@ -150,5 +156,6 @@ def _shown(plain: Mapping[str, Any]) -> Shown:
         fixed=plain["fixed"],
         settled=tuple(settled),
         shadows=plain["shadows"],
+        loose=frozenset(plain["loose"]),
     )
     return Shown(plain["goal"], abstraction, plain["zones"])

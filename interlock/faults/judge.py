@@ -10,6 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import NamedTuple
 
+from interlock.faults.proofs import ZONES, Proved, Prover, proofs
 from interlock.faults.support import Support, support
 from interlock.proof.cells import UnsupportedError
 from interlock.proof.components import Abstraction
@@ -144,6 +145,26 @@ class Judge:
         except UnsupportedError as error:
             return Ruling(Answer.UNDECIDED, reason=f"not judged: {error}")
         return Ruling(Answer.UNDECIDED, reason=answer.stopped)
+
+    def proofs(self, faults: Iterable[Fault], shown: Shown, also: Iterable[Shown] = ()) -> tuple[Shown, ...]:
+        """Several proofs that the claim holds, where it was shown to: `shown` cut down in several ways where there is no
+        fault yet, else `shown` and those of `also`, found with fewer faults, that stand under these as well."""
+        goal, plan = self.goals[shown.goal], FaultPlan.of(faults)
+        known = Proved(shown.abstraction, shown.zones)
+        if plan == FaultPlan.of(()):
+            found = proofs(self.index, goal, plan, self.most, known)
+        else:
+            found = [known]
+            for other in also:
+                if other.goal == shown.goal:
+                    still = self._still(goal, plan, other)
+                    found += [still] if still and still.abstraction.key() != known.abstraction.key() else []
+        return tuple(Shown(shown.goal, p.abstraction, p.zones) for p in found)
+
+    def _still(self, goal: Goal, plan: FaultPlan, other: Shown) -> Proved | None:
+        decider = Decider(self.index, goal, plan, self.budget)
+        decider.take_up(other.abstraction)
+        return Prover(self.index, goal, plan, self.most, max(ZONES, 2 * other.zones)).proved(decider.abstraction)
 
     def support(self, faults: Iterable[Fault], shown: Shown) -> Support:
         """What a ruling that it holds rests on."""

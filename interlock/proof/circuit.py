@@ -6,7 +6,8 @@ Built backwards from the bad scan on demand, so only what can matter is there. A
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
+from functools import partial
 
 from interlock.logic.faultset import FaultSet, scan_order
 from interlock.proof.components import (
@@ -25,12 +26,13 @@ from interlock.proof.components import (
 from interlock.proof.expr import FALSE, TRUE, Expr, conj, constant, disj, neg, same, signs, var
 from interlock.proof.goal import Goal, Heard, Moves, Resets
 from interlock.proof.index import Index
+from interlock.proof.signed import Signed
 from interlock.records import replace
-from interlock.scheme.model import AnyOf, Condition, Rule
+from interlock.scheme.model import AnyOf, Condition, Line, Rule
 from interlock.scheme.words import Contact, EnergisedWhen, LineForm, Mode, Part, PowerUp, Reset, Signal
 
 
-class Circuit:
+class Circuit(Signed):
     """The cone of `goal` under `faults`. Raises LoopError where exchanged lines close a loop."""
 
     def __init__(
@@ -86,20 +88,19 @@ class Circuit:
             return False
         match kind:
             case Kind.RULE if key[0] == "group":
-                if self.abstraction.settling(key[1]) is None and not self._alive(self.scheme.rules[key[1]].unit):
+                if self.abstraction.settling(key[1]) is None and not self._lives(key[1]):
                     return False
                 self._group_of(key[1])
             case Kind.SETTLING:
                 self._group_of(key[1])
             case Kind.RULE:
-                if self.faults.has(Mode.OMITTED, key[1]) or not self._alive(self.scheme.rules[key[1]].unit):
+                if not self._lives(key[1]):
                     return False
                 self._active(key[1])
             case Kind.OVERRIDE:
-                rule = self.scheme.rules[key[1]]
-                if not self._alive(rule.unit):
+                if not self._lives(key[1]):
                     return False
-                self._overriding(rule)
+                self._overriding(self.scheme.rules[key[1]])
             case Kind.WITHIN:
                 if self._within(key[1], key[2])[0] != "v":
                     return False
@@ -115,7 +116,18 @@ class Circuit:
     def _bad(self) -> Expr:
         return conj([var(self.phase) if self.phase else TRUE, self._goal, *self.possible])
 
+    def _lives(self, rule: str) -> bool:
+        """Whether the rule does anything, so that a component of it is worth following for other circuits."""
+        return not self.faults.has(Mode.OMITTED, rule) and self._alive(self.scheme.rules[rule].unit)
+
     # --- small helpers
+
+    def _unless(self, make: Callable[[], Expr], *by: tuple[Mode, str, bool]) -> Expr:
+        """What `make` gives, unless one of these modes of a part makes it true or false for good: the first there."""
+        for mode, part, value in by:
+            if self.faults.has(mode, part):
+                return constant(value)
+        return make()
 
     def _define(self, key: tuple[str, ...], expr: Expr) -> Expr:
         """Give an expression a name, so that it is computed once a scan."""
@@ -154,11 +166,13 @@ class Circuit:
             case "sent":
                 return self._line_truth(rest[0])
             case "seen_off":
-                unit, line = rest
-                if not self._alive(unit):
-                    return FALSE
-                return conj([neg(self._cycle(unit)), neg(self._line_read(unit, line))])
+                return self._unless(partial(self._seen_off, *rest), (Mode.DEAD, rest[0], False))
         raise AssertionError(what)
+
+    def _seen_off(self, unit: str, line: str) -> Expr:
+        if self.faults.has(Mode.FROZEN, unit):
+            return FALSE
+        return conj([neg(self._cycle(unit)), neg(self._line_read(unit, line))])
 
     def _alive(self, unit: str) -> bool:
         return not self.faults.has(Mode.DEAD, unit) and not self.faults.has(Mode.FROZEN, unit)
@@ -171,9 +185,9 @@ class Circuit:
     def _path(self, moves: Moves) -> Expr:
         match moves:
             case Moves.RUN:
-                return self._may_run(self.goal.path)
+                return self._may("run", self.goal.path)
             case Moves.STOP:
-                return self._may_stop(self.goal.path)
+                return self._may("stop", self.goal.path)
             case Moves.ANYTHING:
                 return TRUE
 
@@ -186,7 +200,7 @@ class Circuit:
                 case Signal.LINE:
                     parts.append(same(self._line_truth(c.name), bool(c.test)))
                 case Signal.PATH:
-                    parts.append(self._may_run(c.name) if c.test else self._may_stop(c.name))
+                    parts.append(self._may("run" if c.test else "stop", c.name))
                 case Signal.SENSOR | Signal.READING | Signal.RULE:
                     raise AssertionError("a requirement looks at truth")
         parts += [var(self._slot(("truth", *truths))) for truths in self.index.truths(conditions)]
@@ -202,32 +216,31 @@ class Circuit:
 
     # --- what runs
 
-    def _heedless(self, output: str) -> bool:
-        return self.faults.has(Mode.IGNORED, output)
+    def _may(self, way: str, path: str) -> Expr:
+        """Whether the path may run (be stopped)."""
+        key = ("may", way, path)
+        if key not in self._memo:
+            bypassed = [] if self._unruly(path) else [(Mode.BYPASSED, path, way == "run")]
+            self._define(key, self._unless(partial(self._as_wired, way, path), *bypassed))
+        return self._memo[key]
 
-    def _may_run(self, path: str) -> Expr:
-        key = ("may_run", path)
-        if key in self._memo:
-            return self._memo[key]
+    def _unruly(self, path: str) -> bool:
+        """Whether all devices on the way to the path may do as they like, so that a jumper adds nothing."""
         record = self.scheme.paths[path]
-        if self.faults.has(Mode.BYPASSED, path):
-            return TRUE
-        parts = [self._within("run", o) for o in record.outputs if not self._heedless(o)]
-        if record.behind:
-            parts.append(self._may_run(record.behind))
-        return self._define(key, conj(parts))
+        mine = self.abstraction.loose.issuperset(record.outputs)
+        return mine and (self._unruly(record.behind) if record.behind else bool(record.outputs))
 
-    def _may_stop(self, path: str) -> Expr:
-        key = ("may_stop", path)
-        if key in self._memo:
-            return self._memo[key]
-        record = self.scheme.paths[path]
-        if self.faults.has(Mode.BYPASSED, path):
-            return FALSE
-        parts = [self._within("stop", o) for o in record.outputs if not self._heedless(o)]
+    def _as_wired(self, way: str, path: str) -> Expr:
+        record, runs = self.scheme.paths[path], way == "run"
+        parts = [self._device(way, o) for o in record.outputs]
         if record.behind:
-            parts.append(self._may_stop(record.behind))
-        return self._define(key, disj(parts))
+            parts.append(self._may(way, record.behind))
+        return conj(parts) if runs else disj(parts)
+
+    def _device(self, way: str, output: str) -> Expr:
+        if output in self.abstraction.loose:
+            return self._bool("device", way, output)
+        return self._unless(partial(self._within, way, output), (Mode.IGNORED, output, way == "run"))
 
     def _within(self, way: str, output: str) -> Expr:
         """Whether the device was told to run (to stop) at most its `stops_within` (`starts_within`) ago."""
@@ -251,7 +264,7 @@ class Circuit:
         key = ("told", output)
         if key not in self._memo:
             owner = self.faults.source(Part.OUTPUT, output)
-            made = FALSE if self.faults.has(Mode.WIRE_BROKEN, owner) else self._contact(owner)
+            made = self._unless(partial(self._contact, owner), (Mode.WIRE_BROKEN, owner, False))
             self._memo[key] = same(made, self.scheme.outputs[output].runs_when.when_made)
         return self._memo[key]
 
@@ -267,16 +280,18 @@ class Circuit:
     # --- outputs
 
     def _contact(self, output: str) -> Expr:
-        if self.faults.has(Mode.WELDED, output):
-            return TRUE
+        return self._unless(partial(self._unwelded, output), (Mode.WELDED, output, True))
+
+    def _unwelded(self, output: str) -> Expr:
         turned = self.faults.has(Mode.WRONG_CONTACT, output)
         closed_when_energised = (self.scheme.outputs[output].contact is Contact.NORMALLY_CLOSED) is turned
         return same(self._energised(output), closed_when_energised)
 
     def _energised(self, output: str) -> Expr:
+        return self._unless(partial(self._driven, output), (Mode.DEAD, self.scheme.outputs[output].unit, False))
+
+    def _driven(self, output: str) -> Expr:
         record = self.scheme.outputs[output]
-        if self.faults.has(Mode.DEAD, record.unit):
-            return FALSE
         runs = record.energised_when is EnergisedWhen.RUNS
         if runs:
             return self._on(output)
@@ -288,15 +303,16 @@ class Circuit:
 
     def _on(self, output: str) -> Expr:
         key = ("on", output)
-        if key in self._memo:
-            return self._memo[key]
+        if key not in self._memo:
+            dead = (Mode.DEAD, self.scheme.outputs[output].unit, False)
+            self._define(key, self._unless(partial(self._commanded_on, output), dead))
+        return self._memo[key]
+
+    def _commanded_on(self, output: str) -> Expr:
         record = self.scheme.outputs[output]
-        if self.faults.has(Mode.DEAD, record.unit):
-            return FALSE
         if record.unit in self.may_freeze:
             held = self._latch(False, "on", output)
             if self.faults.has(Mode.FROZEN, record.unit):
-                self._memo[key] = held
                 return held
         blocked = disj(
             conj([self._force(rule, f"block:{output}"), self._modes(record.unit, when)])
@@ -308,7 +324,7 @@ class Circuit:
             else disj(self._force(rule, f"start:{output}") for rule in self.index.starters.get((record.unit, path), ()))
             for path in record.drives
         )
-        return self._define(key, conj([wanted, neg(blocked)]))
+        return conj([wanted, neg(blocked)])
 
     def _commanded(self, unit: str, path: str) -> Expr:
         """The unit's command to the path at the scan before."""
@@ -332,24 +348,24 @@ class Circuit:
             case LineForm.CONFIRMS:
                 return self._latch(self._closed_at_first(line.output), "closed", line.output)
             case LineForm.LOW_WHEN | LineForm.HIGH_WHEN:
-                if self.faults.has(Mode.DEAD, line.unit):
-                    return constant(line.undriven_reads)
-                if line.unit in self.may_freeze:
-                    held = self._latch(line.undriven_reads, "sent", name)
-                    if self.faults.has(Mode.FROZEN, line.unit):
-                        return held
-                active = disj(self._act(rule) for rule in line.rules)
-                return self._define(key, same(active, line.form is LineForm.HIGH_WHEN))
+                dead = (Mode.DEAD, line.unit, line.undriven_reads)
+                return self._define(key, self._unless(partial(self._sent, line), dead))
+
+    def _sent(self, line: Line) -> Expr:
+        if line.unit in self.may_freeze:
+            held = self._latch(line.undriven_reads, "sent", line.name)
+            if self.faults.has(Mode.FROZEN, line.unit):
+                return held
+        active = disj(self._act(rule) for rule in line.rules)
+        return same(active, line.form is LineForm.HIGH_WHEN)
 
     def _line_read(self, unit: str, name: str) -> Expr:
+        if name in self.abstraction.loose:
+            return self._bool("read", unit, name)
         wire = self.faults.line_source(self.scheme, unit, name)
         undriven = self.scheme.lines[wire].undriven_reads
-        if self.faults.has(Mode.SHORTED, wire):
-            level = constant(not undriven)
-        elif self.faults.has(Mode.BROKEN, wire):
-            level = constant(undriven)
-        else:
-            level = self._line_truth(wire)
+        lost = (Mode.SHORTED, wire, not undriven), (Mode.BROKEN, wire, undriven)
+        level = self._unless(partial(self._line_truth, wire), *lost)
         return same(level, not self.faults.has(Mode.INVERTED, name))
 
     # --- rules
@@ -366,11 +382,8 @@ class Circuit:
                 raise AssertionError("a rule's condition looks at two-valued signals")
 
     def _act(self, name: str) -> Expr:
-        if self.faults.has(Mode.OMITTED, name):
-            return FALSE
-        if self.abstraction.follows(name, ACT):
-            return self._active(name)
-        return self._freed(name, ACT)
+        make = partial(self._active, name) if self.abstraction.follows(name, ACT) else partial(self._freed, name, ACT)
+        return self._unless(make, (Mode.OMITTED, name, False))
 
     def _freed(self, name: str, use: Use) -> Expr:
         if name in self.abstraction.fixed:
@@ -461,8 +474,9 @@ class Circuit:
 
     def _force(self, name: str, use: Use) -> Expr:
         """Whether the rule is in force, as that use sees it."""
-        if self.faults.has(Mode.OMITTED, name):
-            return FALSE
+        return self._unless(partial(self._followed_force, name, use), (Mode.OMITTED, name, False))
+
+    def _followed_force(self, name: str, use: Use) -> Expr:
         if not self.abstraction.follows(name, use):
             rule = self.scheme.rules[name]
             if self.abstraction.whole(name) and (rule.only_while or rule.overridden_by):
@@ -503,8 +517,7 @@ class Circuit:
         delays = (0, rule.trips.delay.scans, 0, rule.clears.delay.scans, 0)
         comp = self.layout.of(Kind.RULE, key, start, delays)
         self.statements.append(Statement(f"a{comp}", trips, comp, code, clears, edge, self._cycle(rule.unit), rule))
-        self._memo[key] = var(f"a{comp}")
-        return self._memo[key]
+        return self._define(key, var(f"a{comp}"))
 
     @staticmethod
     def _two_valued(rule: Rule, seen: Expr) -> tuple[Expr, Expr]:
@@ -513,9 +526,10 @@ class Circuit:
     def _edge(self, rule: Rule) -> Expr:
         if not rule.reset_by or not rule.manual or self.goal.resets is Resets.NEVER:
             return FALSE
-        lost = self.faults.has(Mode.BROKEN, rule.reset_by) or self.faults.has(Mode.SHORTED, rule.reset_by)
-        if self.goal.resets is Resets.GIVEN and not lost:
-            return TRUE
+        if self.goal.resets is Resets.GIVEN:
+            lost = [self.faults.has(mode, rule.reset_by) for mode in (Mode.BROKEN, Mode.SHORTED)]
+            if not any(lost):
+                return TRUE
         read = self._line_read(rule.unit, rule.reset_by)
         return conj([read, self._latch(False, "seen_off", rule.unit, rule.reset_by)])
 
@@ -527,72 +541,7 @@ class Circuit:
         comp = self.layout.of(Kind.OVERRIDE, key, 0, (0, 0, most.scans if most else 0, 0))
         read = self._line_read(rule.unit, rule.overridden_by)
         self.statements.append(Statement(f"a{comp}", read, comp, cycle=self._cycle(rule.unit), rule=rule))
-        self._memo[key] = var(f"a{comp}")
-        return self._memo[key]
-
-    # --- after building
-
-    def _unite_free(self) -> None:
-        """Free rules that act in the same places and nowhere else need one input between them (`united`)."""
-        uses: dict[str, list[FreeUse]] = {}
-        for use in self.free:
-            uses.setdefault(use.name, []).append(use)
-        first: dict[object, str] = {}
-        self.alias: dict[str, str] = {}
-        self.united: dict[str, list[str]] = {}  # input: the rules it stands for, where they can be followed as a group
-        for name, listed in uses.items():
-            places = frozenset(u.use for u in listed)
-            plain = all(not self.scheme.rules[u.rule].only_while for u in listed)
-            modal = any(self.index.modal(u.rule) for u in listed)
-            if ACT in places or not plain or modal or any(self.scheme.rules[u.rule].overridden_by for u in listed):
-                continue
-            known = first.setdefault(places, name)
-            rules = list(dict.fromkeys(u.rule for u in listed))
-            if all(self.abstraction.whole(r) for r in rules):
-                self.united.setdefault(known, []).extend(rules)
-            if known != name:
-                self.alias[name] = known
-
-    def take_signs(self, seeds: Iterable[tuple[str, int]] = ()) -> None:
-        """For each signal, the directions in which it moves the bad scan; both where it helps and hurts.
-
-        `seeds`: what other circuits know of the components.
-        """
-        by_name = {s.name: s for s in self.statements}
-        todo: list[tuple[str, int]] = [(self.alias.get(n, n), s) for n, s in signs(self.bad)]
-        todo += [(self.phase, s) for s in (1, -1) if self.phase]
-        todo += seeds
-        while todo:
-            name, sign = todo.pop()
-            known = self.sign.setdefault(name, set())
-            if sign in known:
-                continue
-            known.add(sign)
-            found: list[tuple[str, int]] = []
-            if name[0] == "p" and int(name[1:]) in self.nexts:
-                found = list(signs(self.nexts[int(name[1:])], sign))
-            elif name in by_name:
-                statement = by_name[name]
-                if statement.comp >= 0 and self._two_sided(statement.comp):
-                    found = [x for s in (1, -1) for x in signs(statement.expr, s)]
-                elif statement.code:
-                    found = [(statement.code, sign)]
-                else:
-                    found = list(signs(statement.expr, sign))
-                found += signs(statement.clears, -sign)
-                found += signs(statement.edge, -sign)
-                found += [x for s in (1, -1) for x in signs(statement.cycle, s)]
-            todo.extend((self.alias.get(n, n), s) for n, s in found)
-
-    def _two_sided(self, comp: int) -> bool:
-        """Whether what moves the component may help as well as hurt, whatever the component does."""
-        settling = self.settling.get(comp)
-        return self.layout.comps[comp].kind is Kind.OVERRIDE or (settling is not None and settling[1].least > 0)
-
-    def one_sign(self, name: str) -> int:
-        """+1 or -1 where the signal moves the bad scan in one direction only; 0 where in both; 2 where in none."""
-        known = self.sign.get(self.alias.get(name, name), set())
-        return 2 if not known else 0 if len(known) > 1 else next(iter(known))
+        return self._define(key, var(f"a{comp}"))
 
 
 def _component(signal: Expr) -> int:

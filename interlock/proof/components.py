@@ -75,7 +75,9 @@ class Abstraction(Struct, frozen=True):
 
     `groups`: free rules that act in the same places, followed as one that may trip at any scan and then acts for at
     least the shortest of their clear delays. `fixed`: rules taken to be active or not for good; that leaves behaviours
-    out, so it serves to look for real runs only.
+    out, so it serves to look for real runs only. `loose`: outputs whose devices may do as they like, whatever they are
+    told, sensors that may read anything or nothing, and lines that
+    may be read as anything.
     """
 
     exact: Mapping[str, frozenset[Use]] = field(default_factory=dict)
@@ -84,12 +86,13 @@ class Abstraction(Struct, frozen=True):
     fixed: Mapping[str, bool] = field(default_factory=dict)
     settled: tuple[Settled, ...] = ()
     shadows: Mapping[str, str] = field(default_factory=dict)
+    loose: frozenset[str] = frozenset()
 
     def key(self) -> tuple[object, ...]:
         """Equal for equal abstractions."""
         uses = tuple((rule, tuple(sorted(found))) for rule, found in sorted(self.exact.items()))
         fixed, shadows = tuple(sorted(self.fixed.items())), tuple(sorted(self.shadows.items()))
-        return uses, self.everything, self.groups, fixed, self.settled, shadows
+        return uses, self.everything, self.groups, fixed, self.settled, shadows, tuple(sorted(self.loose))
 
     def settling(self, rule: str) -> Settled | None:
         """The free rules that this one settles with, if it is followed so."""

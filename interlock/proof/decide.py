@@ -23,7 +23,7 @@ from interlock.proof.search import BudgetError, Longest, Node, Search
 from interlock.proof.settle import Settler, together
 from interlock.proof.system import FaultPlan, System
 from interlock.records import replace
-from interlock.scheme.words import LineForm, PowerUp, Signal
+from interlock.scheme.words import LineForm, Mode, PowerUp, Signal
 
 ENDLESS = 1 << 62
 STATES = 40_000  # of the plain search
@@ -98,7 +98,8 @@ class Decider:
     def take_up(self, known: Abstraction) -> None:
         """Begin with what was followed when there were fewer faults, as far as it still stands under these: groups of
         rules that last (a power cycle may clear some at once), rules that settle, and rules that act with another."""
-        known = replace(known, groups=tuple(group for group in known.groups if self._lasts(group)))
+        there = [tuple(r for r in g if not self.full.fault_sets[0].has(Mode.OMITTED, r)) for g in known.groups]
+        known = replace(known, groups=tuple(group for group in there if group and self._lasts(group)))
         if known.settled or known.shadows:
             reached = {key[1] for key in self.full.layout.place if key[0] == "active"}
             self._kept = {
@@ -149,6 +150,9 @@ class Decider:
                 upper = min(upper, scans)
             if upper == 0 or (enough is not None and upper <= enough):
                 return Answer(lower, upper, best, self.abstraction, zones)
+            if self.abstraction.loose:
+                self.abstraction = replace(self.abstraction, loose=frozenset())
+                continue
             full = self.full
             run = realise(search, full, longest, enough=enough)
             tries = self._narrower(system) if upper < ENDLESS or all(d.both for d in run.deviations) else iter(())

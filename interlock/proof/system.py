@@ -12,6 +12,7 @@ from copy import copy
 from itertools import product
 from math import prod
 from operator import ge
+from typing import TypeVar
 
 from msgspec import Struct
 
@@ -114,6 +115,9 @@ class Move(Struct, frozen=True):
     onset: tuple[int, ...] = ()  # sensors (by number) that stick at this scan
 
 
+C = TypeVar("C", bound=Circuit)
+
+
 def circuits_of(
     index: Index,
     goal: Goal,
@@ -123,14 +127,15 @@ def circuits_of(
     *,
     fault_set: Callable[[Iterable[Fault]], FaultSet] = FaultSet.of,
     units: Callable[[Mode, Iterable[str]], frozenset[str]] = lambda _mode, names: frozenset(names),
-) -> list[Circuit]:
+    kind: type[C] = Circuit,  # type: ignore[assignment]
+) -> list[C]:
     """The cone's circuits, one for each set of faults that can have arisen, over one layout: a component that one of
     them needs is kept up in all. `fault_set`, `units`: how the faults there, and the units that a mode may befall, are
-    handed to a circuit. Raises LoopError."""
+    handed to a circuit; `kind`: of which kind it is. Raises LoopError."""
     sets = [fault_set(faults) for faults in plan.present()]
     freezing = units(Mode.FROZEN, plan.arising(Mode.FROZEN))
     circuits = [
-        Circuit(
+        kind(
             index,
             goal,
             abstraction,
@@ -151,6 +156,26 @@ def circuits_of(
     return circuits
 
 
+def take_signs_together(circuits: Sequence[Circuit]) -> dict[str, set[int]]:
+    """For each component's signal, as it is and as it was, the directions in which it moves the bad scan in any of these
+    circuits, each of which takes account of that."""
+    known: dict[str, set[int]] = {}
+    changed = True
+    while changed:
+        changed = False
+        for circuit in circuits:
+            circuit.take_signs((name, s) for name, both in known.items() for s in both)
+            for name, both in circuit.sign.items():
+                if name[0] in "ap":
+                    mine = known.setdefault(name, set())
+                    if not both <= mine:
+                        mine |= both
+                        changed = True
+        if len(circuits) == 1:
+            break
+    return known
+
+
 class System:
     """Raises LoopError and UnsupportedError."""
 
@@ -159,7 +184,7 @@ class System:
     ) -> None:
         self.index, self.goal, self.plan, self.abstraction = index, goal, plan, abstraction
         self.layout = Layout()
-        self.sensors = plan.arising(Mode.STUCK)
+        self.sensors = tuple(name for name in plan.arising(Mode.STUCK) if name not in abstraction.loose)
         for name in self.sensors:
             stale = index.scheme.sensors[name].stale_after
             self.layout.of(Kind.STUCK, ("stuck", name), 0, (0, stale.scans if stale else 0, 0))
@@ -190,20 +215,7 @@ class System:
 
     def _signs(self) -> list[int]:
         """For each component +1, -1, or 0 where it is compared by equality."""
-        known: dict[str, set[int]] = {}
-        changed = True
-        while changed:
-            changed = False
-            for circuit in self.circuits:
-                circuit.take_signs((name, s) for name, both in known.items() for s in both)
-                for name, both in circuit.sign.items():
-                    if name[0] in "ap":
-                        mine = known.setdefault(name, set())
-                        if not both <= mine:
-                            mine |= both
-                            changed = True
-            if len(self.circuits) == 1:
-                break
+        known = take_signs_together(self.circuits)
         found = []
         for i, comp in enumerate(self.layout.comps):
             both = known.get(("p" if comp.kind is Kind.LATCH else "a") + str(i), set())
@@ -332,7 +344,9 @@ class System:
             sensor = self.index.scheme.sensors[name]
             element = live(sensor, faults, errors)
             i = number.get(name, -1)
-            if faults.has(Mode.SHORTED, name) or faults.has(Mode.OPEN, name):
+            if name in self.abstraction.loose:
+                element = Element()  # a value that is not valid stands for none
+            elif faults.has(Mode.SHORTED, name) or faults.has(Mode.OPEN, name):
                 shorted = faults.has(Mode.SHORTED, name)
                 value = sensor.shorted_reads if shorted else sensor.open_reads
                 element = Element(lost=True) if value is None else _fixed(value)

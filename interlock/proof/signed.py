@@ -1,0 +1,89 @@
+"""What holds of a circuit once it is built: free rules that one input can stand for, and in which directions each signal
+moves the bad scan."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from interlock.proof.components import ACT, Abstraction, FreeUse, Kind, Layout, Settled, Statement
+from interlock.proof.expr import Expr, signs
+from interlock.proof.index import Index
+from interlock.scheme.model import Scheme
+
+
+class Signed:
+    """The part of a circuit that looks at what was built."""
+
+    index: Index
+    scheme: Scheme
+    abstraction: Abstraction
+    layout: Layout
+    statements: list[Statement]
+    nexts: dict[int, Expr]
+    free: list[FreeUse]
+    settling: dict[int, tuple[str, Settled]]
+    phase: str
+    bad: Expr
+    sign: dict[str, set[int]]
+
+    def _unite_free(self) -> None:
+        """Free rules that act in the same places and nowhere else need one input between them (`united`)."""
+        uses: dict[str, list[FreeUse]] = {}
+        for use in self.free:
+            uses.setdefault(use.name, []).append(use)
+        first: dict[object, str] = {}
+        self.alias: dict[str, str] = {}
+        self.united: dict[str, list[str]] = {}  # input: the rules it stands for, where they can be followed as a group
+        for name, listed in uses.items():
+            places = frozenset(u.use for u in listed)
+            plain = all(not self.scheme.rules[u.rule].only_while for u in listed)
+            modal = any(self.index.modal(u.rule) for u in listed)
+            if ACT in places or not plain or modal or any(self.scheme.rules[u.rule].overridden_by for u in listed):
+                continue
+            known = first.setdefault(places, name)
+            rules = list(dict.fromkeys(u.rule for u in listed))
+            if all(self.abstraction.whole(r) for r in rules):
+                self.united.setdefault(known, []).extend(rules)
+            if known != name:
+                self.alias[name] = known
+
+    def take_signs(self, seeds: Iterable[tuple[str, int]] = ()) -> None:
+        """For each signal, the directions in which it moves the bad scan; both where it helps and hurts.
+
+        `seeds`: what other circuits know of the components.
+        """
+        by_name = {s.name: s for s in self.statements}
+        todo: list[tuple[str, int]] = [(self.alias.get(n, n), s) for n, s in signs(self.bad)]
+        todo += [(self.phase, s) for s in (1, -1) if self.phase]
+        todo += seeds
+        while todo:
+            name, sign = todo.pop()
+            known = self.sign.setdefault(name, set())
+            if sign in known:
+                continue
+            known.add(sign)
+            found: list[tuple[str, int]] = []
+            if name[0] == "p" and int(name[1:]) in self.nexts:
+                found = list(signs(self.nexts[int(name[1:])], sign))
+            elif name in by_name:
+                statement = by_name[name]
+                if statement.comp >= 0 and self._two_sided(statement.comp):
+                    found = [x for s in (1, -1) for x in signs(statement.expr, s)]
+                elif statement.code:
+                    found = [(statement.code, sign)]
+                else:
+                    found = list(signs(statement.expr, sign))
+                found += signs(statement.clears, -sign)
+                found += signs(statement.edge, -sign)
+                found += [x for s in (1, -1) for x in signs(statement.cycle, s)]
+            todo.extend((self.alias.get(n, n), s) for n, s in found)
+
+    def _two_sided(self, comp: int) -> bool:
+        """Whether what moves the component may help as well as hurt, whatever the component does."""
+        settling = self.settling.get(comp)
+        return self.layout.comps[comp].kind is Kind.OVERRIDE or (settling is not None and settling[1].least > 0)
+
+    def one_sign(self, name: str) -> int:
+        """+1 or -1 where the signal moves the bad scan in one direction only; 0 where in both; 2 where in none."""
+        known = self.sign.get(self.alias.get(name, name), set())
+        return 2 if not known else 0 if len(known) > 1 else next(iter(known))
