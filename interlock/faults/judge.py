@@ -30,25 +30,28 @@ class Begin(Word):
 
     KNOWN = "known"  # with what was followed when there were fewer faults
     ANEW = "anew"
-    AT_ONCE = "at once"  # anew, with the faults there from power-up: that can show a violation and nothing else
+    REST = "rest"  # no search for a bound: real runs from rest and power-up
+    NEAR = "near"  # real runs from rest that change little
 
 
 class Effort(NamedTuple):
     """Where to begin, and how much to look at: zones, states of the plain search, scans looked at for a real run.
 
-    `exactly`: the longest bad run is asked for, and not only whether it is longer than allowed; that costs more in
-    most cases and leads the search another way in some.
+    `at_once`: with the faults there from power-up: that can show a violation and nothing else. `exactly`: the longest
+    bad run is asked for, and not only whether it is longer than allowed; that costs more in most cases and leads the
+    search another way in some.
     """
 
     begin: Begin
-    zones: int
+    zones: int = 0
     states: int = 0
     scans: int = 0
+    at_once: bool = False
     exactly: bool = False
 
 
 def efforts(budget: int, before: Shown | None, *, likely: bool) -> tuple[Effort, ...]:
-    """What is tried in turn. Nearly all sets are decided by the first two, in milliseconds. Which way is quick for the
+    """What is tried in turn. Nearly all sets are decided by the first three, in milliseconds. Which way is quick for the
     others is not known beforehand, so each is given little before any is given much. `likely`: a violation is more
     likely than not."""
     if before is None:  # no fault yet: what is followed then is what all other sets begin with
@@ -57,13 +60,32 @@ def efforts(budget: int, before: Shown | None, *, likely: bool) -> tuple[Effort,
             Effort(Begin.ANEW, min(900, budget), 0, 3_000),
             Effort(Begin.ANEW, budget, 7 * budget, 30 * budget),
         )
-    known = Effort(Begin.KNOWN, min(max(200, 3 * before.zones), 1_000, budget))
-    at_once = Effort(Begin.AT_ONCE, min(40, budget))
+    known = Effort(Begin.KNOWN, min(max(40, 2 * before.zones), budget))
+    further = Effort(Begin.KNOWN, min(max(250, 5 * before.zones), budget))
+    if likely:
+        first = (
+            Effort(Begin.REST, scans=60, at_once=True),
+            Effort(Begin.REST, scans=60),
+            known,
+            Effort(Begin.ANEW, min(90, budget)),
+            further,
+            Effort(Begin.REST, scans=300),
+        )
+    else:
+        first = (
+            known._replace(zones=min(max(20, 2 * before.zones), budget)),
+            Effort(Begin.NEAR, scans=20, at_once=True),
+            Effort(Begin.NEAR, scans=20),
+            known._replace(zones=min(max(80, 4 * before.zones), budget)),
+            Effort(Begin.ANEW, min(60, budget)),
+            Effort(Begin.REST, scans=300),
+            further,
+        )
     return (
-        *((at_once, known) if likely else (known, at_once)),
-        Effort(Begin.ANEW, min(150, budget), 0, 3_000),
+        *first,
         Effort(Begin.ANEW, min(150, budget), exactly=True),
-        at_once._replace(zones=min(300, budget)),
+        Effort(Begin.REST, scans=3_000),
+        Effort(Begin.ANEW, min(300, budget), at_once=True),
         Effort(Begin.ANEW, budget),
         Effort(Begin.KNOWN, budget),
         Effort(Begin.ANEW, budget, 7 * budget, 30 * budget, exactly=True),
@@ -126,25 +148,35 @@ class Judge:
 
     def _rule(self, number: int, goal: Goal, plan: FaultPlan, before: Shown | None) -> Ruling:
         """Quick ways first: nearly all sets are decided by one search on what is known, or by a run soon found."""
+        last: dict[bool, Decider] = {}
+        stopped = ""
         try:
             for effort in efforts(self.budget, before, likely=goal.moves is Moves.STOP):
-                at_once = effort.begin is Begin.AT_ONCE
-                there = plan.from_power_up() if at_once else plan
-                if at_once and there == plan:
+                there = plan.from_power_up() if effort.at_once else plan
+                if effort.at_once and there == plan:
                     continue
                 decider = Decider(self.index, goal, there, effort.zones, effort.states)
+                if effort.at_once in last:
+                    decider.go_on_from(last[effort.at_once])
+                last[effort.at_once] = decider
+                if effort.begin in (Begin.REST, Begin.NEAR):
+                    run = decider.sought(self.most, effort.scans, narrowly=effort.begin is Begin.NEAR)
+                    if run is not None:
+                        return Ruling(Answer.VIOLATED)
+                    continue
                 if effort.begin is Begin.KNOWN and before is not None:
                     decider.take_up(before.abstraction)
                 answer = decider.answer(None if effort.exactly else self.most)
                 if effort.scans:
                     answer = decider.violated(answer, self.most, effort.scans)
-                if answer.upper <= self.most and not at_once:
+                if answer.upper <= self.most and not effort.at_once:
                     return Ruling(Answer.HOLDS, Shown(number, answer.abstraction, answer.zones))
                 if answer.lower > self.most:
                     return Ruling(Answer.VIOLATED)
+                stopped = answer.stopped
         except UnsupportedError as error:
             return Ruling(Answer.UNDECIDED, reason=f"not judged: {error}")
-        return Ruling(Answer.UNDECIDED, reason=answer.stopped)
+        return Ruling(Answer.UNDECIDED, reason=stopped)
 
     def proofs(self, faults: Iterable[Fault], shown: Shown, also: Iterable[Shown] = ()) -> tuple[Shown, ...]:
         """Several proofs that the claim holds, where it was shown to: `shown` cut down in several ways where there is no

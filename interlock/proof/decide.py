@@ -69,6 +69,16 @@ class Decider:
         self._kept: dict[str, Kept] = {}  # rules held to how they settle, as long as they do
         self._settlers: dict[Limits, Settler] = {}
 
+    def go_on_from(self, other: Decider) -> None:
+        """Take over what another decider of the same goal and plan has built and explored."""
+        self._systems, self._rest, self._settlers = other._systems, other._rest, other._settlers
+
+    def sought(self, allowed: int, scans: int, *, narrowly: bool) -> Run | None:
+        """A real run with more bad scans than allowed, if one is found within so many scans looked at."""
+        from interlock.proof.seek import seek
+
+        return seek(self.full, allowed, scans, self.rest, narrowly=narrowly)
+
     @property
     def full(self) -> System:
         """The whole cone, every rule followed."""
@@ -182,9 +192,7 @@ class Decider:
         found within so many scans looked at; else as it is."""
         if not answer.lower <= allowed < answer.upper:
             return answer
-        from interlock.proof.seek import seek
-
-        run = seek(self.full, allowed, scans, self.rest)
+        run = self.sought(allowed, scans, narrowly=False)
         return answer if run is None else replace(answer, lower=run.bad_run, run=run)
 
     def _narrower(self, system: System) -> Iterator[Abstraction]:

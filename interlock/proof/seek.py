@@ -15,6 +15,7 @@ from itertools import pairwise
 
 from msgspec import Struct
 
+from interlock.proof.cells import slot_needs
 from interlock.proof.explicit import State, successor
 from interlock.proof.replay import Player, Realiser, Run
 from interlock.proof.system import Move, System
@@ -37,13 +38,21 @@ class _Reached(Struct, eq=False):
     rests: bool = False  # known to be at rest
 
 
-def seek(full: System, allowed: int, budget: int, rest: Player | None = None) -> Run | None:
+def seek(
+    full: System, allowed: int, budget: int, rest: Player | None = None, *, narrowly: bool = False
+) -> Run | None:
     """A real run with more bad scans in a row than allowed, as the whole cone plays it; None where none was found
     within a budget of scans looked at. `rest`: the whole cone at rest, from where most such runs begin: what follows
-    from there is looked at first, half the budget again, and more where that is little."""
+    from there is looked at first, half the budget again, and more where that is little. `narrowly`: from there only, and of the world
+    only what the goal's conditions and the faults name is changed."""
     if full.worlds() > MOST_WORLDS:
         return None
     run = None
+    if narrowly:
+        if rest is None:
+            return None
+        begins = _Reached(rest.state(), rest.run.played[-1].choice.x, rest.run.bad_run, None, (), True)
+        return _found(_Seek(full, allowed, budget, narrowly=True), [begins], rest)
     if rest is not None:
         begins = _Reached(rest.state(), rest.run.played[-1].choice.x, rest.run.bad_run, None, (), True)
         most = max(budget // 2, min(2 * budget, FROM_REST))
@@ -68,8 +77,8 @@ def _found(seeker: _Seek, begins: list[_Reached], player: Player) -> Run | None:
 
 
 class _Seek:
-    def __init__(self, full: System, allowed: int, budget: int) -> None:
-        self.full, self.allowed, self.left = full, allowed, budget
+    def __init__(self, full: System, allowed: int, budget: int, *, narrowly: bool = False) -> None:
+        self.full, self.allowed, self.left, self.narrowly = full, allowed, budget, narrowly
         self.delays = [c.delays for c in full.layout.comps]
         self._near: dict[tuple[int, Inputs], list[Inputs]] = {}
         self._parts: dict[int, list[int]] = {}
@@ -191,14 +200,30 @@ class _Seek:
         if arisen not in self._parts:
             self._parts[arisen] = self._part_of(new, names)
         part = self._parts[arisen]
-        apart = [(len({p for p, a, b in zip(part, held, x, strict=True) if a != b}), x) for x in choices]
-        if new == old and not onset:
-            key = (new, held)
-            if key not in self._near:
-                self._near[key] = [x for count, x in apart if count == 1]
+        key = (new, held)
+        if new == old and not onset and key in self._near:
             return self._near[key]
-        least = min((count for count, _ in apart), default=0)
-        return [x for count, x in apart if count == least]
+        apart = [({p for p, a, b in zip(part, held, x, strict=True) if a != b}, x) for x in choices]
+        if new == old and not onset:
+            named = self._named(new) if self.narrowly else set(part)
+            self._near[key] = [x for parts, x in apart if len(parts) == 1 and parts <= named]
+            return self._near[key]
+        least = min((len(parts) for parts, _ in apart), default=0)
+        return [x for parts, x in apart if len(parts) == least]
+
+    def _named(self, config: int) -> set[int]:
+        """The parts of the world that the goal's conditions and the faults name."""
+        circuit = self.full.circuits[self.full.configs[config].arisen]
+        names = self.full.plan.parts() | {c.name for c in self.full.goal.conditions}
+        found = set()
+        for k, group in enumerate(self.full.groups_at(config)):
+            needs = [(s, n) for s in group.slots for n in slot_needs(self.full.index, s, circuit.faults)]
+            if any(slot[0] == "truth" or name in names for slot, (_, name) in needs):
+                found.add(k)
+        inputs = self.full.compiled(self.full.configs[config].arisen).inputs
+        bools = {name: key for key, name in circuit.bools.items()}
+        found.update(len(inputs) + i for i, name in enumerate(inputs) if set(bools.get(name, ())) & names)
+        return found
 
     def _part_of(self, config: int, names: tuple[str, ...]) -> list[int]:
         """For each input, the number of the part of the world it belongs to."""

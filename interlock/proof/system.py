@@ -82,6 +82,11 @@ class FaultPlan(Struct, frozen=True):
         """The units that may be power-cycled; `arisen`: once these groups have arisen, as bits."""
         return self.cycled.union(self.arising(Mode.POWER_CYCLED, arisen=arisen))
 
+    def parts(self) -> frozenset[str]:
+        """The parts that any of the faults befalls."""
+        there = (*self.installed, *(f for g in self.service for f in g))
+        return self.cycled.union(p for f in there for p in f.parts)
+
     def present(self) -> Iterator[frozenset[Fault]]:
         """The faults there for each set of groups that have arisen, by its number (bits)."""
         for arisen in range(1 << len(self.service)):
