@@ -86,8 +86,8 @@ def efforts(budget: int, before: Shown | None, *, likely: bool) -> tuple[Effort,
         Effort(Begin.ANEW, min(150, budget), exactly=True),
         Effort(Begin.REST, scans=3_000),
         Effort(Begin.ANEW, min(300, budget), at_once=True),
-        Effort(Begin.ANEW, budget),
-        Effort(Begin.KNOWN, budget),
+        Effort(Begin.KNOWN, 2 * budget),
+        Effort(Begin.ANEW, 3 * budget),
         Effort(Begin.ANEW, budget, 7 * budget, 30 * budget, exactly=True),
     )
 
