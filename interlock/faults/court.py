@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+
 from itertools import islice
 
 from interlock.faults.cutsets_search import Ask, FaultNames, Rests, Told
 from interlock.faults.judge import Judge, Shown
 from interlock.proof.index import Index
+from interlock.records import replace
 from interlock.scheme.model import Fault, Scheme
 
 

@@ -171,7 +171,7 @@ class CutSetSearch:
         return any(c & mask == c for c in self._closed) or any(self._rivals[b] & mask for b in bits_of(mask))
 
     def _standing(self, mask: Mask) -> Iterator[_Label]:
-        """Why the claim holds under a set, judged or not: the labels of its parts whose supports lack the rest of it."""
+        """Why the claim holds under a set, judged or not: labels of its parts whose supports lack the rest of it."""
         for part in _parts(mask):
             for label in self._labels.get(part, ()):
                 if not label.near & mask & ~part:

@@ -51,8 +51,8 @@ class Effort(NamedTuple):
 
 
 def efforts(budget: int, before: Shown | None, *, likely: bool) -> tuple[Effort, ...]:
-    """What is tried in turn. Nearly all sets are decided by the first three, in milliseconds. Which way is quick for the
-    others is not known beforehand, so each is given little before any is given much. `likely`: a violation is more
+    """What is tried in turn. Nearly all sets are decided by the first three, in milliseconds. Which way is quick for
+    the others is not known beforehand, so each is given little before any is given much. `likely`: a violation is more
     likely than not."""
     if before is None:  # no fault yet: what is followed then is what all other sets begin with
         return (
@@ -63,7 +63,7 @@ def efforts(budget: int, before: Shown | None, *, likely: bool) -> tuple[Effort,
     known = Effort(Begin.KNOWN, min(max(40, 2 * before.zones), budget))
     further = Effort(Begin.KNOWN, min(max(250, 5 * before.zones), budget))
     if likely:
-        first = (
+        first: tuple[Effort, ...] = (
             Effort(Begin.REST, scans=60, at_once=True),
             Effort(Begin.REST, scans=60),
             known,
@@ -179,8 +179,8 @@ class Judge:
         return Ruling(Answer.UNDECIDED, reason=stopped)
 
     def proofs(self, faults: Iterable[Fault], shown: Shown, also: Iterable[Shown] = ()) -> tuple[Shown, ...]:
-        """Several proofs that the claim holds, where it was shown to: `shown` cut down in several ways where there is no
-        fault yet, else `shown` and those of `also`, found with fewer faults, that stand under these as well."""
+        """Several proofs that the claim holds, where it was shown to: `shown` cut down in several ways where there is
+        no fault yet, else `shown` and those of `also`, found with fewer faults, that stand under these as well."""
         goal, plan = self.goals[shown.goal], FaultPlan.of(faults)
         known = Proved(shown.abstraction, shown.zones)
         if plan == FaultPlan.of(()):

@@ -9,7 +9,8 @@ of those found already follows (a hitting-set tree: Reiter 1987).
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+
 
 from interlock.proof.cells import UnsupportedError
 from interlock.proof.components import Abstraction
@@ -18,6 +19,7 @@ from interlock.proof.goal import Goal, Moves
 from interlock.proof.index import Index
 from interlock.proof.search import BudgetError, Search
 from interlock.proof.system import FaultPlan
+from interlock.records import replace
 from interlock.scheme.model import Scheme
 from interlock.scheme.words import Signal
 

@@ -184,8 +184,9 @@ def _of_value(scheme: Scheme, faults: FaultSet, rule: Rule) -> Iterator[Question
 
 
 def _run_down_questions(scheme: Scheme, faults: FaultSet, goal: Goal, abstraction: Abstraction) -> Iterator[Question]:
-    """What it takes for free rules to run down in a bad run, or to act only with another: all they look at. A rule that
-    is omitted has run down, so that is asked only of what others act with, and where rules have to act for some time."""
+    """What it takes for free rules to run down in a bad run, or to act only with another: all they look at. A rule
+    that is omitted has run down: that is asked only of what others act with, and where rules have to act for some
+    time."""
     waiting = [r for s in abstraction.settled for r in s.rules] + [
         r for pair in abstraction.shadows.items() for r in pair
     ]

@@ -6,7 +6,7 @@ Built backwards from the bad scan on demand, so only what can matter is there. A
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from functools import partial
 
 from interlock.logic.faultset import FaultSet, scan_order
@@ -23,7 +23,7 @@ from interlock.proof.components import (
     Statement,
     Use,
 )
-from interlock.proof.expr import FALSE, TRUE, Expr, conj, constant, disj, neg, same, signs, var
+from interlock.proof.expr import FALSE, TRUE, Expr, conj, constant, disj, neg, same, var
 from interlock.proof.goal import Goal, Heard, Moves, Resets
 from interlock.proof.index import Index
 from interlock.proof.signed import Signed

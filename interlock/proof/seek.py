@@ -38,13 +38,11 @@ class _Reached(Struct, eq=False):
     rests: bool = False  # known to be at rest
 
 
-def seek(
-    full: System, allowed: int, budget: int, rest: Player | None = None, *, narrowly: bool = False
-) -> Run | None:
+def seek(full: System, allowed: int, budget: int, rest: Player | None = None, *, narrowly: bool = False) -> Run | None:
     """A real run with more bad scans in a row than allowed, as the whole cone plays it; None where none was found
     within a budget of scans looked at. `rest`: the whole cone at rest, from where most such runs begin: what follows
-    from there is looked at first, half the budget again, and more where that is little. `narrowly`: from there only, and of the world
-    only what the goal's conditions and the faults name is changed."""
+    from there is looked at first, half the budget again, and more where that is little. `narrowly`: from there only,
+    and of the world only what the goal's conditions and the faults name is changed."""
     if full.worlds() > MOST_WORLDS:
         return None
     run = None

@@ -1,5 +1,5 @@
-"""What holds of a circuit once it is built: free rules that one input can stand for, and in which directions each signal
-moves the bad scan."""
+"""What holds of a circuit once it is built: free rules that one input can stand for, and in which directions each
+signal moves the bad scan."""
 
 from __future__ import annotations
 

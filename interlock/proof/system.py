@@ -162,8 +162,8 @@ def circuits_of(
 
 
 def take_signs_together(circuits: Sequence[Circuit]) -> dict[str, set[int]]:
-    """For each component's signal, as it is and as it was, the directions in which it moves the bad scan in any of these
-    circuits, each of which takes account of that."""
+    """For each component's signal, as it is and as it was, the directions in which it moves the bad scan in any of
+    these circuits, each of which takes account of that."""
     known: dict[str, set[int]] = {}
     changed = True
     while changed:
@@ -193,7 +193,7 @@ class System:
         for name in self.sensors:
             stale = index.scheme.sensors[name].stale_after
             self.layout.of(Kind.STUCK, ("stuck", name), 0, (0, stale.scans if stale else 0, 0))
-        self.circuits = circuits_of(index, goal, plan, abstraction, self.layout)
+        self.circuits: list[Circuit] = circuits_of(index, goal, plan, abstraction, self.layout)
         self.fault_sets = [circuit.faults for circuit in self.circuits]
         # of the faults, all that a sensor's element does not tell of itself: views are then alike wherever it is
         self._exchanged = FaultSet.of(f for f in plan.installed if f.mode is Mode.SWAPPED and f.part is Part.SENSOR)
