@@ -50,10 +50,10 @@ class Effort(NamedTuple):
     exactly: bool = False
 
 
-def efforts(budget: int, before: Shown | None, *, likely: bool) -> tuple[Effort, ...]:
+def efforts(budget: int, before: Shown | None, *, likely: bool, several: bool) -> tuple[Effort, ...]:
     """What is tried in turn. Nearly all sets are decided by the first three, in milliseconds. Which way is quick for
     the others is not known beforehand, so each is given little before any is given much. `likely`: a violation is more
-    likely than not."""
+    likely than not. `several`: there are several faults; such sets are many, so the hardest are given up sooner."""
     if before is None:  # no fault yet: what is followed then is what all other sets begin with
         return (
             Effort(Begin.ANEW, min(700, budget)),
@@ -80,6 +80,14 @@ def efforts(budget: int, before: Shown | None, *, likely: bool) -> tuple[Effort,
             Effort(Begin.ANEW, min(60, budget)),
             Effort(Begin.REST, scans=300),
             further,
+        )
+    if several:
+        return (
+            *first,
+            Effort(Begin.ANEW, min(150, budget), exactly=True),
+            Effort(Begin.REST, scans=2_000),
+            Effort(Begin.ANEW, budget // 2),
+            Effort(Begin.KNOWN, budget // 2),
         )
     return (
         *first,
@@ -151,7 +159,9 @@ class Judge:
         last: dict[bool, Decider] = {}
         stopped = ""
         try:
-            for effort in efforts(self.budget, before, likely=goal.moves is Moves.STOP):
+            several = plan.several()  # no smaller set is violated then, and most of these are not
+            likely = goal.moves is Moves.STOP and not several
+            for effort in efforts(self.budget, before, likely=likely, several=several):
                 there = plan.from_power_up() if effort.at_once else plan
                 if effort.at_once and there == plan:
                     continue

@@ -82,6 +82,10 @@ class FaultPlan(Struct, frozen=True):
         """The units that may be power-cycled; `arisen`: once these groups have arisen, as bits."""
         return self.cycled.union(self.arising(Mode.POWER_CYCLED, arisen=arisen))
 
+    def several(self) -> bool:
+        """Whether there is more than one fault; a common cause in service is one."""
+        return len(self.installed) + len(self.service) + len(self.cycled) > 1
+
     def parts(self) -> frozenset[str]:
         """The parts that any of the faults befalls."""
         there = (*self.installed, *(f for g in self.service for f in g))
