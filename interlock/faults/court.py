@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-
 from itertools import islice
 
 from interlock.faults.cutsets_search import Ask, FaultNames, Rests, Told

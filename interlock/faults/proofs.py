@@ -11,7 +11,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-
 from interlock.proof.cells import UnsupportedError
 from interlock.proof.components import Abstraction
 from interlock.proof.decide import Decider
