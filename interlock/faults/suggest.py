@@ -191,7 +191,8 @@ def _judged(
     healthy = court.answers(Batch(number, (Ask((), None, deeper=True),))).told[0]
     if healthy.ruling.answer is not Answer.HOLDS:
         return None
-    asks = tuple(Ask((name,), healthy.ruling.shown, deeper=False) for name in healthy.near if name in wanted - settled)
+    near = set(healthy.near).intersection(*(other.near for other in healthy.others)) & wanted - settled
+    asks = tuple(Ask((name,), healthy.ruling.shown, deeper=False) for name in healthy.near if name in near)
     told = court.answers(Batch(number, asks)).told
     answers = {answer: {t.faults[0] for t in told if t.ruling.answer is answer} for answer in Answer}
     return kept | answers[Answer.VIOLATED], kept_open | answers[Answer.UNDECIDED]

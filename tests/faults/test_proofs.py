@@ -71,7 +71,8 @@ def test_each_of_two_stops_and_each_of_two_probes_is_a_proof_by_itself(series: S
 
 def searched(scheme: Scheme, claim: int, size: int) -> tuple[CutSetSearch, set[tuple[str, ...]]]:
     """A whole search, and the sets that were judged for it."""
-    search, court, asked = CutSetSearch(scheme.faults, size), Court(scheme, BUDGET), set()
+    search, court = CutSetSearch(scheme.faults, size), Court(scheme, BUDGET)
+    asked: set[tuple[str, ...]] = set()
     while search.wanted:
         asked.update(ask.faults for ask in search.wanted)
         search.told(court.answers(Batch(claim, search.wanted)).told)
