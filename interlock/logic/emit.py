@@ -10,11 +10,12 @@ from collections.abc import Callable, Mapping
 from msgspec import Struct
 
 from interlock.logic.program import Node, Op, Program
+from interlock.records import replace
 
 DEEPEST = 12  # a value used once stands inside the expression that uses it, up to this depth
 
 
-class Dialect(Struct, frozen=True):
+class Dialect(Struct, frozen=True, eq=False):
     """How each operator on arguments is written; `atoms`: those that write an argument more than once.
 
     `clamped` takes an integer input's name and range; `truths` are the words for false and true; `releases` whether a
@@ -64,8 +65,9 @@ ARRAYS = Dialect(
     ("False", "True"),
     releases=True,
 )
+WITHIN = replace(ARRAYS, clamped="{x}")  # of inputs that are within their ranges already
 _LEAVES = frozenset({Op.CONST, Op.INPUT, Op.STATE})
-for _dialect in (SCALAR, ARRAYS):
+for _dialect in (SCALAR, ARRAYS, WITHIN):
     assert set(_dialect.forms) == set(Op) - _LEAVES, set(Op) - _LEAVES - set(_dialect.forms)
 
 

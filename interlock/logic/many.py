@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from interlock.logic.emit import ARRAYS, function_source
+from interlock.logic.emit import ARRAYS, Dialect, function_source
 from interlock.logic.program import Op, Program
 
 Array = NDArray[np.int64] | NDArray[np.bool_]
@@ -21,7 +21,10 @@ class TooLargeError(ValueError):
 
 
 @lru_cache(maxsize=MOST_CACHED)
-def _array_function(program: Program) -> Callable[[Sequence[Array], Sequence[Array]], tuple[list[Any], list[Any]]]:
+def array_function(
+    program: Program, dialect: Dialect = ARRAYS
+) -> Callable[[Sequence[Any], Sequence[Any]], tuple[Sequence[Any], Sequence[Any]]]:
+    """One scan of a program in a dialect of arrays: `function_source`. Raises TooLargeError."""
     for node in program.nodes:
         if not -(2**63) <= node.low <= node.high < 2**63:
             raise TooLargeError(
@@ -29,8 +32,8 @@ def _array_function(program: Program) -> Callable[[Sequence[Array], Sequence[Arr
                 " hold: run its scenarios one by one, or give its sensors narrower valid ranges"
             )
     names: dict[str, Any] = {"where": np.where, "minimum": np.minimum, "maximum": np.maximum}
-    exec(compile(function_source(program, ARRAYS), "<compiled scheme>", "exec"), names)  # our own numbers only
-    scan: Callable[[Sequence[Array], Sequence[Array]], tuple[list[Any], list[Any]]] = names["scan"]
+    exec(compile(function_source(program, dialect), "<compiled scheme>", "exec"), names)  # our own numbers only
+    scan: Callable[[Sequence[Any], Sequence[Any]], tuple[Sequence[Any], Sequence[Any]]] = names["scan"]
     return scan
 
 
@@ -43,7 +46,7 @@ class ManyScenarios:
 
     def __init__(self, program: Program, count: int) -> None:
         self.program, self.count = program, count
-        self._scan = _array_function(program)
+        self._scan = array_function(program)
         self.state: list[Array] = [self._full(slot.initial, slot.boolean) for slot in program.slots]
         self._constant_slots = self._constants([slot.next for slot in program.slots])
         self._constant_observations = self._constants([o.node for o in program.observations])
