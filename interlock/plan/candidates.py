@@ -1,7 +1,6 @@
 """Which loops are tried: each single change, values that tell a mistyped limit, the same in other contexts.
 
-Each family is tried with what the ones before do not tell. Then loops of the best choice are carried out side by side
-as far as nothing they tell is lost.
+Each family is tried with what the ones before do not tell. Then loops are tried that do for two of the best choice.
 """
 
 from __future__ import annotations
@@ -12,12 +11,10 @@ import numpy as np
 
 from interlock.logic.program import Setting
 from interlock.plan.hypotheses import Hypothesis, between
-from interlock.plan.loops import Loop, Run, Spot, Trials, any_of
+from interlock.plan.loops import Input, Loop, Run, Spot, Trials, any_of
 from interlock.plan.sights import Bools
 from interlock.plan.wrong import Slip
 
-PACKING = 9  # rounds of putting loops side by side
-IDLE = 2  # and no more after so many in vain
 LIMITS = (Setting.TRIP_LIMIT, Setting.CLEAR_LIMIT)
 
 
@@ -29,7 +26,6 @@ class Candidates:
         self.progress = progress
         self.runs: dict[Loop, Run] = {}
         self._tried: set[Loop] = set()
-        self._beside: dict[tuple[Loop, Loop], tuple[Loop, int] | None] = {}
         at_end = [phase.found[phase.looks.index(phase.settles)] for phase in trials.begun.phases]
         self.anyway: Bools = any_of(at_end)  # told on the way to rest, by looks that cost no step
 
@@ -65,14 +61,67 @@ class Candidates:
         self.add(stairs, open_)
         contexts = [s for s in singles if s.given == self.home.given]
         for context in contexts:
-            missing = self.missing()
+            missing, before = self.missing(), set(self.runs)
             self.progress(f"{len(self.hypotheses) - 1 - len(missing)} of {len(self.hypotheses) - 1} told")
             self.add([(joined(self.home, context, s),) for s in singles], missing)
             flights = self._stairs(singles, self.missing())
             self.add([tuple(joined(self.home, context, s) for s in loop) for loop in flights], self.missing())
             missing = self.missing()
             self.add([(joined(self.home, context, s), context) for s in singles if s != context], missing)
-        self.add(self._pairs(singles, contexts), self.missing())
+            self._whole(context, stairs, [run for loop, run in self.runs.items() if loop not in before])
+        missing, before = self.missing(), set(self.runs)
+        self.add(self._pairs(singles, contexts), missing)
+        for context in contexts:
+            new = [run for loop, run in self.runs.items() if loop not in before and loop[-1].lines == context.lines]
+            self._whole(context, stairs, new)
+        self._apart(singles, contexts)
+
+    def _apart(self, singles: Sequence[Spot], contexts: Sequence[Spot]) -> None:
+        """For rules that nothing tells yet and that watch several sensors: two of these given different values, in each
+        context; from the quickest such loop that tells a rule, flights of steps beside its limits."""
+        scheme, names = self.stimuli.scheme, list(self.stimuli.scheme.sensors)
+        missing = {self.hypotheses[i].name: i for i in self.missing()}
+        for rule in scheme.rules.values():
+            members = [names.index(s.name) for s in self.stimuli.watched_sensors(rule)]
+            if f"{rule.name}.omitted" not in missing or len(members) < 2:
+                continue
+            own = {n: i for n, i in missing.items() if n.startswith(f"{rule.name}.")}
+            of = {m: [s for s in singles if _changed(self.home, (s,)) == {("sensor", m)}] for m in members}
+            pairs = [joined(self.home, a, b) for m in members for n in members if m < n for a in of[m] for b in of[n]]
+            before = set(self.runs)
+            self.add([(joined(self.home, c, s),) for c in (self.home, *contexts) for s in pairs], [*own.values()])
+            telling = [
+                run for loop, run in self.runs.items() if loop not in before and run.found[own[f"{rule.name}.omitted"]]
+            ]
+            if telling:
+                far = min(telling, key=lambda run: run.seconds).loop[0]
+                self.add([self._beside(far, m, own.values()) for m in members], [*own.values()])
+
+    def _beside(self, far: Spot, sensor: int, which: Iterable[int]) -> Loop:
+        """To a spot and back with one sensor beside each limit that may be mistyped on the way."""
+        rest = tuple(self.home.given[i] if i == sensor else a for i, a in enumerate(far.given))
+        out, back = dict[Spot, None](), dict[Spot, None]()
+        for i in which:
+            for slip in self.hypotheses[i].wrong:
+                if isinstance(slip, Slip) and slip.setting in LIMITS:
+                    given = between(self.stimuli, slip, rest, sensor)
+                    if given is not None:
+                        (back if slip.setting is Setting.CLEAR_LIMIT else out)[far._replace(given=given)] = None
+        going = sorted({*out} - {far}, key=self._distance)
+        return (*going, far, *sorted({*back} - {far}, key=self._distance, reverse=True))
+
+    def _whole(self, context: Spot, stairs: Sequence[Loop], telling: Sequence[Run]) -> None:
+        """Where a sensor tells more with a line set the other way, the whole flight of steps with it: from the first
+        step on, from the far end on, and at the far end only. One flight may then do for several."""
+        sides = {self._side(s) for run in telling for s in run.loop if s.given != self.home.given}
+        sensors = {frozenset(of) for of, _ in sides}
+        loops: list[Loop] = []
+        for loop in stairs:
+            if self._side(loop[0])[0] not in sensors:
+                continue
+            loops += self._with(loop, context)
+        self.progress(f"whole flights with a line set the other way: {len(loops)}")
+        self.add(loops, [i for i in range(1, len(self.hypotheses)) if not self.anyway[i]])
 
     def singles(self) -> list[Spot]:
         """Each single change of rest."""
@@ -131,54 +180,53 @@ class Candidates:
     def _distance(self, spot: Spot) -> int:
         return sum(abs(a.value - b.value) for a, b in zip(spot.given, self.home.given, strict=True))
 
-    # --- side by side
+    # --- one loop in the place of two
 
-    def pack(self, runs: Sequence[Run]) -> None:
-        """Try loops side by side: in each round each with the one beside which it is expected to save the most time, as
-        far as nothing that they tell is lost by it."""
-        packed = list(runs)
-        failed: set[Loop] = set()
-        idle = 0
-        for round_ in range(PACKING):
-            pairs = self._pairs_of(packed, failed)
-            if not pairs:
-                break
-            self.progress(f"{len(packed)} loops, tried side by side, round {round_ + 1}")
-            involved = {id(r) for one, other, _ in pairs for r in (one, other)}
-            rest = any_of([self.anyway, *(r.found for r in packed if id(r) not in involved)])
-            needed = [(one.found | other.found) & ~rest for one, other, _ in pairs]
-            before = len(packed)
-            self.add([loop for *_, loop in pairs], np.flatnonzero(any_of(needed)).tolist())
-            for (one, other, loop), need in zip(pairs, needed, strict=True):
-                merged = self.runs.get(loop)
-                saves = merged is not None and merged.seconds < one.seconds + other.seconds
-                if merged is not None and saves and not (need & ~merged.found).any():
-                    packed = [r for r in packed if r is not one and r is not other] + [merged]
-                else:
-                    failed.add(loop)
-            idle = idle + 1 if len(packed) == before else 0
-            if idle == IDLE:
-                break
+    def refine(self, runs: Sequence[Run], critical: frozenset[Input]) -> bool:
+        """Loops that stand in each other's way, in one: where two need the same input, the lines that only the second
+        sets are set in the first too, all the way, from its far end on, or at the far end only; and a line that a loop
+        keeps set is let go and set again at its far end. Whether any was new."""
+        loops: dict[Loop, None] = {}
+        touched = [_changed(self.home, run.loop) for run in runs]
+        for n, run in enumerate(runs):
+            if not touched[n] & critical:
+                continue
+            for m in range(len(runs)):
+                if m == n or not touched[n] & touched[m] & critical:
+                    continue
+                lines = list(self.home.lines)
+                for kind, i in touched[m] - touched[n]:
+                    if kind == "line":
+                        lines[i] = not lines[i]
+                context = self.home._replace(lines=tuple(lines))
+                if context != self.home:
+                    loops.update(dict.fromkeys(self._with(run.loop, context)))
+            for kind, i in touched[n]:
+                if kind == "line":
+                    loops[self._let_go(run.loop, i)] = None
+        new = [loop for loop in loops if loop not in self._tried]
+        if new:
+            self.progress(f"{len(new)} loops in the place of two each")
+            self.add(new, [i for i in range(1, len(self.hypotheses)) if not self.anyway[i]])
+        return bool(new)
 
-    def _pairs_of(self, runs: Sequence[Run], failed: set[Loop]) -> list[tuple[Run, Run, Loop]]:
-        """Pairs that share no loop, those first that save the most."""
-        possible: list[tuple[int, int, int, Loop]] = []
-        for i, one in enumerate(runs):
-            for j in range(i + 1, len(runs)):
-                key = (one.loop, runs[j].loop)
-                if key not in self._beside:
-                    self._beside[key] = beside(self.home, one, runs[j])
-                both = self._beside[key]
-                if both is not None and both[0] not in failed:
-                    back = min(sum(p.settles for p in r.phases[len(r.loop) :]) for r in (one, runs[j]))
-                    possible.append((both[1] + back, i, j, both[0]))
-        used: set[int] = set()
-        found: list[tuple[Run, Run, Loop]] = []
-        for saved, i, j, loop in sorted(possible, key=lambda entry: -entry[0]):
-            if saved > 0 and not used & {i, j}:
-                used |= {i, j}
-                found.append((runs[i], runs[j], loop))
-        return found
+    def _far(self, loop: Loop) -> int:
+        return max(range(len(loop)), key=lambda i: self._distance(loop[i]))
+
+    def _with(self, loop: Loop, context: Spot) -> Iterator[Loop]:
+        """A loop with lines set: from the first step on, from the far end on, and at the far end only."""
+        far = self._far(loop)
+        turned = tuple(joined(self.home, context, s) for s in loop)
+        yield turned
+        yield (*loop[: far + 1], *turned[far:])
+        yield (*loop[: far + 1], turned[far], *loop[far:])
+
+    def _let_go(self, loop: Loop, line: int) -> Loop:
+        """A loop in which a line is for once as at rest at the far end."""
+        far = self._far(loop)
+        lines = list(loop[far].lines)
+        lines[line] = self.home.lines[line]
+        return (*loop[: far + 1], loop[far]._replace(lines=tuple(lines)), *loop[far:])
 
 
 def joined(home: Spot, one: Spot, other: Spot) -> Spot:
@@ -188,32 +236,10 @@ def joined(home: Spot, one: Spot, other: Spot) -> Spot:
     return Spot(given, lines)
 
 
-def beside(home: Spot, one: Run, other: Run) -> tuple[Loop, int] | None:
-    """Two loops carried out side by side, so that their long phases fall together, and how many seconds that saves on
-    the way out; None where they change one thing."""
-    if _changed(home, one.loop) & _changed(home, other.loop):
-        return None
-    a, b = ([max(p.settles, 1) for p in r.phases[: len(r.loop)]] for r in (one, other))
-    best: dict[tuple[int, int], tuple[int, int, tuple[tuple[int, int], ...]]] = {(0, 0): (0, 0, ())}
-    for i in range(len(a) + 1):
-        for j in range(len(b) + 1):
-            for di, dj in ((1, 1), (1, 0), (0, 1)):
-                m, n = i + di, j + dj
-                if (i, j) in best and m <= len(a) and n <= len(b):
-                    seconds, steps, way = best[i, j]
-                    lasts = max(a[i] if di else 0, b[j] if dj else 0)
-                    reached = (seconds + lasts, steps + 1, (*way, (m, n)))
-                    if (m, n) not in best or reached[:2] < best[m, n][:2]:
-                        best[m, n] = reached
-    spots = []
-    for m, n in best[len(a), len(b)][2]:
-        spots.append(joined(home, one.loop[m - 1] if m else home, other.loop[n - 1] if n else home))
-    return tuple(spots), sum(a) + sum(b) - best[len(a), len(b)][0]
-
-
-def _changed(home: Spot, loop: Loop) -> set[tuple[str, int]]:
-    found: set[tuple[str, int]] = set()
+def _changed(home: Spot, loop: Loop) -> set[Input]:
+    """The inputs that a loop gives something else than at rest."""
+    found: set[Input] = set()
     for spot in loop:
-        found |= {("given", i) for i, (a, b) in enumerate(zip(spot.given, home.given, strict=True)) if a != b}
+        found |= {("sensor", i) for i, (a, b) in enumerate(zip(spot.given, home.given, strict=True)) if a != b}
         found |= {("line", i) for i, (a, b) in enumerate(zip(spot.lines, home.lines, strict=True)) if a != b}
     return found

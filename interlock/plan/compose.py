@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from interlock.plan.hypotheses import Hypothesis
 from interlock.plan.loops import PhaseRun, Run, Spot, Trials
 from interlock.plan.predict import predict
-from interlock.plan.sheet import PRESSED, Sheet, Step, sides
+from interlock.plan.sheet import PRESSED, Sheet, Step
 from interlock.plan.sights import Ease, Sight, SightKind
 from interlock.plan.stimuli import Applied
 from interlock.records import replace
@@ -30,7 +30,7 @@ class Taken:
     """One phase of the sheet: when it is looked at, in seconds; the last look is its end. `told`: whether anything is
     found by one of the looks that nothing else finds."""
 
-    phase: PhaseRun
+    spot: Spot
     looks: tuple[int, ...]
     told: bool
 
@@ -42,7 +42,7 @@ class Taken:
 
 def taken(phase: PhaseRun, times: Collection[int]) -> Taken:
     """A phase with these looks, and one at its end."""
-    return Taken(phase, tuple(sorted({*times, max([phase.settles, *times])})), bool(times))
+    return Taken(phase.spot, tuple(sorted({*times, max([phase.settles, *times])})), bool(times))
 
 
 @dataclass(frozen=True)
@@ -84,33 +84,33 @@ def _touched(home: Spot, run: Run) -> set[int]:
 def draft(trials: Trials, taken: Sequence[Taken], *, hypotheses: Sequence[Hypothesis]) -> Draft:
     """The phases one after the other, simulated as a whole with each hypothesis."""
     scheme, looked_at = trials.scheme, trials.looked_at
-    unsure, silenced = trials.doubts([t.phase.spot for t in taken], [t.seconds for t in taken])
-    doubtful: list[list[int]] = []
+    unsure, silenced = trials.doubts([t.spot for t in taken], [t.seconds for t in taken])
+    rests = trials.rests([t.spot for t in taken], [t.seconds for t in taken])
+    silent: list[frozenset[int]] = []
     steps: list[Step] = []
-    places: list[tuple[int, Sight]] = []
     before: Spot | None = None
-    for of, sights_unsure, silent_now in zip(taken, unsure, silenced, strict=True):
+    for of, sights_unsure, silent_now, settles in zip(taken, unsure, silenced, rests, strict=True):
         in_doubt = np.unpackbits(sights_unsure, count=len(looked_at))
-        change = _set(trials, before, of.phase.spot)
-        before, shown_at = of.phase.spot, 0
+        looked = {sight.name: "" for sight, doubt in zip(looked_at, in_doubt, strict=True) if not doubt}
+        change = _set(trials, before, of.spot)
+        before, shown_at = of.spot, 0
         for n, at in enumerate(of.looks):
-            shown = np.where(in_doubt, -1, of.phase.shown[of.phase.looks.index(at)])
-            doubtful.append(sorted(silent_now))
-            expect = {
-                sight.name: sides(scheme, sight)[1 - int(value)]
-                for sight, value in zip(looked_at, shown, strict=True)
-                if value >= 0
-            }
-            places += [(len(steps), s) for s, value in zip(looked_at, shown, strict=True) if value >= 0]
-            at_rest = at >= of.phase.settles
-            steps.append(Step(change if n == 0 else {}, at - shown_at, expect, at_rest))
+            silent.append(silent_now)
+            at_rest = settles is not None and at >= settles
+            steps.append(Step(change if n == 0 else {}, at - shown_at, looked, at_rest))
             shown_at = at
     sheet = Sheet(scheme.title, "", tuple(steps), ())
     predicted = predict(scheme, sheet, [h.wrong for h in hypotheses], [h.held for h in hypotheses])
-    silent = np.zeros((len(hypotheses), len(steps)), bool)
-    for step, which in enumerate(doubtful):
-        silent[which, step] = True
-    return Draft(tuple(steps), tuple(places), np.concatenate(predicted.values, axis=1), silent)
+    by_name = {sight.name: sight for sight in looked_at}
+    places = tuple((n, by_name[name]) for n, names in enumerate(predicted.names) for name in names)
+    healthy = [values[0] for values in predicted.values]
+    for n, (step, words) in enumerate(zip(steps, predicted.words, strict=True)):
+        told = zip(step.expect, words, healthy[n].tolist(), strict=True)
+        steps[n] = replace(step, expect={name: pair[1 - value] for name, pair, value in told if value >= 0})
+    doubtful = np.zeros((len(hypotheses), len(steps)), bool)
+    for n, which in enumerate(silent):
+        doubtful[sorted(which), n] = True
+    return Draft(tuple(steps), places, np.concatenate(predicted.values, axis=1), doubtful)
 
 
 def _set(trials: Trials, before: Spot | None, spot: Spot) -> dict[str, str]:
@@ -173,13 +173,11 @@ def _joined(steps: Sequence[Step]) -> tuple[Step, ...]:
     """Steps at which nothing is looked at before the end of a phase, joined with the one after."""
     found: list[Step] = []
     waiting: Step | None = None
-    for step in steps:
+    for step, after in zip(steps, [*steps[1:], None], strict=True):
         whole = step if waiting is None else replace(step, set=waiting.set, wait_s=waiting.wait_s + step.wait_s)
-        if not whole.expect and not whole.at_rest:
-            waiting = whole
-            continue
         waiting = None
-        found.append(whole)
-    if waiting is not None:
-        found.append(waiting)
+        if after is not None and not after.set and not whole.expect and not whole.at_rest:
+            waiting = whole
+        else:
+            found.append(whole)
     return tuple(found)

@@ -1,13 +1,15 @@
 """The least that covers everything, by exact integer programming (the HiGHS solver).
 
 An episode is a sequence of phases that is either carried out whole or not at all. A phase lasts until what it set off
-has settled, and at least until the last of its looks that is taken. Each look covers some items.
+has settled, and at least until the last of its looks that is taken. Each look covers some items. Episodes may be
+carried out side by side, but for what they need alone.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
@@ -29,17 +31,28 @@ class Phase:
 
 
 @dataclass(frozen=True, slots=True)
+class Use:
+    """An episode has something to itself during some of its phases (their numbers), and so many seconds more."""
+
+    phases: tuple[int, ...]
+    more: int = 0
+
+
+@dataclass(frozen=True, slots=True)
 class Episode:
-    """Phases one after the other. `needed`: it is part of every choice."""
+    """Phases one after the other. `needed`: it is part of every choice; `uses`: by any key what it needs to itself."""
 
     phases: tuple[Phase, ...]
     needed: bool = False
+    uses: Mapping[Any, Use] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
 class Choice:
-    """The looks taken, as (episode, phase, its seconds); `seconds` and `steps` are what they need. `exact`: both are
-    proved to be the least; else the solver's time was up, and `bound` seconds is the least proved to be needed."""
+    """The looks taken, as (episode, phase, its seconds); `seconds` and `steps` are what they need, one episode after
+    the other. `longest`: for how long the thing that is the longest in use is, or the longest episode lasts: side by
+    side no less will do. `exact`: all is proved to be the least; else the solver's time was up, and `bound` is the
+    least proved for `LONGEST * longest + seconds` (without uses: for `seconds`)."""
 
     episodes: tuple[int, ...]
     looks: tuple[tuple[int, int, int], ...]
@@ -47,6 +60,10 @@ class Choice:
     steps: int
     exact: bool
     bound: float
+    longest: int
+
+
+LONGEST = 20  # how much more a second of what is in use for the longest counts than one of any episode
 
 
 class Unsolved(RuntimeError):  # noqa: N818 - it says what is the case
@@ -140,21 +157,23 @@ class _Model:
 def cheapest(episodes: Sequence[Episode], items: Iterable[int], *, seconds: float = 60.0) -> Choice:
     """The choice of looks that covers all the items in the least time, and of those the one with the fewest steps.
 
-    A step is a phase carried out, or a look at another time than that at which it has settled. `seconds` for the
-    solver, twice. Raises Unsolved."""
+    The least time is that of all phases together; where episodes use something, that of the thing which is used the
+    longest counts LONGEST times as well. A step is a phase carried out, or a look at another time than that at which it
+    has settled. `seconds` for the solver, twice. Raises Unsolved."""
     model = _Model()
     wanted = set(items)
     taken = [model.column() for _ in episodes]
     looks: dict[tuple[int, int, int], int] = {}
-    lasts: list[int] = []
+    lasts: list[list[int]] = []
     covering: dict[int, list[int]] = {item: [] for item in wanted}
     for e, episode in enumerate(episodes):
+        lasts.append([])
         if episode.needed:
             model.row([(taken[e], 1.0)], 1)
         for p, phase in enumerate(episode.phases):
             longest = max([phase.settles, *(look.at for look in phase.looks)])
             last = model.column(1, longest, integral=False)
-            lasts.append(last)
+            lasts[e].append(last)
             model.row([(last, 1.0), (taken[e], -float(phase.settles))], 0)
             for n, look in enumerate(phase.looks):
                 covers = look.covers & wanted
@@ -170,12 +189,20 @@ def cheapest(episodes: Sequence[Episode], items: Iterable[int], *, seconds: floa
         if not columns:
             raise Unsolved("there is something that nothing covers")
         model.row([(c, 1.0) for c in columns], 1)
-    start = _greedy(episodes, taken, looks, lasts, wanted, len(model.costs))
+    every = [last for of in lasts for last in of]
+    in_use = _in_use(episodes, taken, lasts)
+    start = _greedy(episodes, taken, looks, every, wanted, len(model.costs))
+    if in_use:
+        most = model.column(
+            LONGEST, sum(model.upper[c] for c in every) + sum(v for e in in_use for _, v in e), integral=False
+        )
+        start.append(max(sum(start[c] * v for c, v in entries) for entries in in_use))
+        for entries in in_use:
+            model.row([(most, 1.0), *((c, -float(v)) for c, v in entries)], 0)
     values, exact, bound = model.least(seconds, start)
-    least = sum(values[last] for last in lasts)
-    model.row([(last, 1.0) for last in lasts], -np.inf, round(least) + 0.001)
-    for last in lasts:
-        model.costs[last] = 0
+    least = sum(model.costs[c] * values[c] for c in range(len(values)))
+    model.row([(c, cost) for c, cost in enumerate(model.costs) if cost], -np.inf, round(least) + 0.001)
+    model.costs = [0.0] * len(model.costs)
     for e, column in enumerate(taken):
         model.costs[column] = len(episodes[e].phases)
     for (e, p, n), column in looks.items():
@@ -184,7 +211,32 @@ def cheapest(episodes: Sequence[Episode], items: Iterable[int], *, seconds: floa
     chosen = tuple(e for e, column in enumerate(taken) if values[column] > 0.5)
     picked = tuple((e, p, episodes[e].phases[p].looks[n].at) for (e, p, n), c in looks.items() if values[c] > 0.5)
     steps = round(sum(model.costs[c] * values[c] for c in range(len(values))))
-    return Choice(chosen, picked, round(least), steps, exact and fewest, bound if not exact else round(least))
+    whole = round(sum(values[c] for c in every))
+    return Choice(
+        chosen,
+        picked,
+        whole,
+        steps,
+        exact and fewest,
+        bound if not exact else round(least),
+        round(values[most]) if in_use else whole,
+    )
+
+
+def _in_use(
+    episodes: Sequence[Episode], taken: Sequence[int], lasts: Sequence[Sequence[int]]
+) -> list[list[tuple[int, int]]]:
+    """For each thing that is used, and each episode of several phases, the columns that say for how long."""
+    found: dict[Any, list[tuple[int, int]]] = {}
+    for e, episode in enumerate(episodes):
+        for thing, use in episode.uses.items():
+            entries = found.setdefault(thing, [])
+            entries += [(lasts[e][p], 1) for p in use.phases]
+            if use.more:
+                entries.append((taken[e], use.more))
+    if not found:
+        return []
+    return [*found.values(), *([(last, 1) for last in of] for of in lasts)]
 
 
 def _greedy(

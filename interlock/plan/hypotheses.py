@@ -125,9 +125,10 @@ def _is_difference(scheme: Scheme, rule: Rule) -> bool:
 Given = tuple[Applied, ...]  # for each sensor
 
 
-def between(stimuli: Stimuli, slip: Slip, rest: Given) -> Given | None:
+def between(stimuli: Stimuli, slip: Slip, rest: Given, only: int | None = None) -> Given | None:
     """What to give all sensors so that the rule is on one side of the limit as it should be and on the other of the
-    one that was typed, for certain, and no other rule is in doubt; None where there is nothing such."""
+    one that was typed, for certain, and no other rule is in doubt; None where there is nothing such. `only`: the one
+    sensor (by its place) that may be given something else than `rest`."""
     scheme = stimuli.scheme
     rule = scheme.rules[slip.rule]
     edited = with_slips(scheme, [slip]).rules[slip.rule]
@@ -138,6 +139,8 @@ def between(stimuli: Stimuli, slip: Slip, rest: Given) -> Given | None:
     names = list(scheme.sensors)
     difference = _is_difference(scheme, rule)
     groups = [[i] for i in members] if difference else [members, *([i] for i in members)]
+    if only is not None:
+        groups = [[only]]
     for group in groups:
         errors = [error_of(scheme.sensors[names[i]]) for i in (members if difference else group)]
         low = sum(e[0] for e in errors) if difference else min(e[0] for e in errors)
@@ -157,6 +160,7 @@ def between(stimuli: Stimuli, slip: Slip, rest: Given) -> Given | None:
                 base + (least + most) // 2,
                 base + least,
                 base + most,
+                *(v for v in _corners(stimuli, errors) if base + least <= v <= base + most),
             )
         )
         for value in tried:
@@ -168,6 +172,16 @@ def between(stimuli: Stimuli, slip: Slip, rest: Given) -> Given | None:
                 if sides[0] != sides[1]:
                     return tuple(given)
     return None
+
+
+def _corners(stimuli: Stimuli, errors: Sequence[tuple[int, int]]) -> list[int]:
+    """Where a doubt about any limit begins or ends, for sensors with these errors: if no value between two limits is
+    without doubt, none of these is."""
+    limits = {
+        t.test.value for r in stimuli.scheme.rules.values() for t in (r.trips, r.clears) if isinstance(t.test, Limit)
+    }
+    limits |= {end for s in stimuli.scheme.sensors.values() for end in (s.valid.low, s.valid.high)}
+    return sorted({limit - end + by for limit in limits for pair in errors for end in pair for by in (-1, 0, 1)})
 
 
 # --- in words

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from fractions import Fraction
 from functools import cached_property
 from typing import NamedTuple
 
@@ -16,6 +17,8 @@ import numpy as np
 
 from interlock.logic.compiled import compile_scheme
 from interlock.logic.faultset import FaultSet
+from interlock.logic.program import SlotKind
+from interlock.plan.chains import chains, reached
 from interlock.plan.columns import FOREVER, Ints, State
 from interlock.plan.hypotheses import Given as Applications
 from interlock.plan.hypotheses import Hypothesis
@@ -35,27 +38,37 @@ MOST_LOOKS = 12  # in one phase
 
 
 class Spot(NamedTuple):
-    """What all inputs are given in a phase, and the button pressed as it begins."""
+    """What all inputs are given in a phase, and the button pressed as it begins. `lasts`: how many seconds; 0 until
+    nothing of a healthy installation changes by itself any more."""
 
     given: Applications
     lines: tuple[bool, ...]
     press: int | None = None
+    lasts: int = 0
 
 
 Loop = tuple[Spot, ...]  # the way out of rest
+Input = tuple[str, int]  # a sensor or an external line, by its place
 
 
 @dataclass(frozen=True)
 class PhaseRun:
     """One phase of a loop as a healthy installation goes through it: until it `settles`, and when to look, in seconds.
-    `shown[k]`: what look k shows, 1 true, 0 false, -1 either or in doubt; of shape (looks, sights). `found[k]`: which
-    hypotheses that tells for certain."""
+    `tells[k, i]`: by which sights look k tells hypothesis i for certain, packed; of shape (looks, hypotheses, bytes).
+    `moved`: from which second of it on which sights are not as they are at rest, or in doubt; `silenced`: with which
+    hypotheses something is in doubt."""
 
     spot: Spot
     settles: int
     looks: tuple[int, ...]
-    shown: np.ndarray[tuple[int, int], np.dtype[np.int8]]
-    found: np.ndarray[tuple[int, int], np.dtype[np.bool_]]
+    tells: Packed
+    moved: tuple[tuple[float, Packed], ...]
+    silenced: frozenset[int]
+
+    @cached_property
+    def found(self) -> Bools:
+        """Of shape (looks, hypotheses): which hypotheses each look tells."""
+        return np.asarray(self.tells.any(axis=2))
 
 
 def any_of(tables: Sequence[Bools]) -> Bools:
@@ -92,8 +105,16 @@ class _Healthy:
     spots: list[Spot] = field(default_factory=list)
     settles: list[int] = field(default_factory=list)
     events: list[list[int]] = field(default_factory=list)
+    views: list[list[tuple[int, Packed]]] = field(default_factory=list)  # from which scan on what may be seen
     doubtful: list[Packed] = field(default_factory=list)  # by phase
     silenced: list[frozenset[int]] = field(default_factory=list)
+
+    def add(self, spot: Spot, settles: int, events: list[int], views: list[tuple[int, Packed]]) -> None:
+        """One more phase."""
+        self.spots.append(spot)
+        self.settles.append(settles)
+        self.events.append(events)
+        self.views.append(views)
 
 
 @dataclass
@@ -103,6 +124,7 @@ class Trials:
 
     stimuli: Stimuli
     hypotheses: Sequence[Hypothesis]
+    early: Fraction = Fraction(0)  # looks before a long delay is over come so much of it before its end
     looked_at: tuple[Sight, ...] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -116,7 +138,10 @@ class Trials:
         self._edited = [h.edited(self.scheme) for h in self.hypotheses]
         straight = tuple(range(len(self.scheme.sensors)))
         self._careful = [i for i, of in enumerate(self._sources) if self._edited[i] or of != straight]
+        self._doubted: dict[Applications, tuple[Rule, ...]] = {}
+        self._at_least: dict[Applications, int] = {}
         self._silent: dict[Applications, frozenset[int]] = {}
+        self._rested: State = []
         self.begun, self.resting, self._rested = self._begin()
 
     def _source(self, hypothesis: Hypothesis) -> tuple[int, ...]:
@@ -138,6 +163,7 @@ class Trials:
     def _before(self, event: int) -> int:
         """The last whole second at which a look is certainly over before that scan; 0 or less where there is none."""
         at = ((event - 2) * self.scheme.scan_us - LOOK_US) // MICRO
+        at = min(at, int(event * self.scheme.scan_us * (1 - self.early) // MICRO))
         return at if at > 0 and self.window(at)[1] < event else 0
 
     @property
@@ -148,22 +174,42 @@ class Trials:
     # --- from power-up to rest
 
     def _begin(self) -> tuple[Run, list[Columns], State]:
-        spots = [self.home, *(self.home._replace(press=button) for button in self.stimuli.resets)]
-        state = self._healthy.columns([()])
-        healthy = _Healthy(tuple(spots))
-        for spot in spots:
-            state, settled, events = self._settle(state, [spot])
-            if settled[0] < 0:
-                raise NeverRests
-            healthy.spots.append(spot)
-            healthy.settles.append(self.seconds(int(settled[0])))
-            healthy.events.append(events[0])
+        healthy, state = self._begun_by(self._first_press())
+        if healthy is None:
+            healthy, state = self._begun_by(0)
+        if healthy is None:
+            raise NeverRests
+        self._rested = state
         columns = [
             stand.columns([self.hypotheses[i].wrong for i in members], [self.hypotheses[i].held for i in members])
             for stand, members in self.stands
         ]
         runs, after = self._run([healthy], columns, [np.arange(len(m)) for _, m in self.stands])
-        return runs[0], after, state.state
+        return runs[0], after, state
+
+    def _first_press(self) -> int:
+        """After how many seconds from power-up every rule that waits for a reset can be reset, if all stays at rest."""
+        manual = [rule.clears.delay.scans for rule in self.scheme.rules.values() if rule.manual]
+        return self.seconds(max(manual) + 2) if manual and self.stimuli.resets else 0
+
+    def _begun_by(self, first_press: int) -> tuple[_Healthy | None, State]:
+        """From power-up to rest, the first reset after so many seconds (0: when nothing changes any more). None where
+        that is not the rest at which it ends when all else is waited for."""
+        presses = [self.home._replace(press=button) for button in self.stimuli.resets]
+        spots = [self.home._replace(lasts=first_press), *presses]
+        state = self._healthy.columns([()])
+        healthy = _Healthy(tuple(spots))
+        for spot in spots:
+            state, settled, events, views = self._settle(state, [spot])
+            if settled[0] < 0 and not spot.lasts:
+                return None, state.state
+            healthy.add(spot, spot.lasts or self.seconds(int(settled[0])), events[0], views[0])
+        # nothing is left to be reset
+        for press in presses:
+            again, settled, _, _ = self._settle(state, [press])
+            if settled[0] < 0 or any((a != b).any() for a, b in zip(again.state, state.state, strict=True)):
+                return None, state.state
+        return healthy, state.state
 
     # --- healthy only
 
@@ -181,22 +227,33 @@ class Trials:
             self.held,
         )
 
-    def _settle(self, columns: Columns, spots: Sequence[Spot]) -> tuple[Columns, Ints, list[list[int]]]:
-        """Healthy installations given this until rest: when they come to it, and the scans in which what is seen of
-        them changes."""
+    def _settle(
+        self, columns: Columns, spots: Sequence[Spot]
+    ) -> tuple[Columns, Ints, list[list[int]], list[list[tuple[int, Packed]]]]:
+        """Healthy installations given this until rest, or for as long as is said: when they come to rest (-1: not
+        within that), the scans in which what is seen of them changes, and what may be seen, true and false, and which
+        rules are tripped, from which scan on."""
         events: list[list[int]] = [[] for _ in spots]
+        views: list[list[tuple[int, Packed]]] = [[] for _ in spots]
         shown: list[bytes | None] = [None] * len(spots)
+        seen = 2 * ((len(self.looked_at) + 7) // 8)
 
-        def watch(where: Ints, first: Ints, true: Packed, false: Packed) -> None:
-            both = np.ascontiguousarray(np.concatenate([true, false], axis=0).T)
+        def watch(where: Ints, first: Ints, true: Packed, false: Packed, slots: State) -> None:
+            tripped = [slots[i] > limit for i, limit in self._levels.values()]
+            rules = np.packbits(np.array(tripped, bool).reshape(len(tripped), len(where)), axis=0)
+            both = np.ascontiguousarray(np.concatenate([true, false, rules], axis=0).T)
             for row, column in enumerate(where.tolist()):
                 view = both[row].tobytes()
-                if shown[column] is not None and shown[column] != view:
-                    events[column].append(int(first[row]))
+                before = shown[column]
+                if before != view:
+                    if before is not None and before[:seen] != view[:seen]:
+                        events[column].append(int(first[row]))
+                    views[column].append((int(first[row]), both[row]))
                 shown[column] = view
 
-        after, _, settled = self._healthy.phase(columns, self._given(spots), FOREVER // 2, [], watch)
-        return after, settled, events
+        scans = np.array([self.window(s.lasts)[0] if s.lasts else FOREVER // 2 for s in spots], np.int64)
+        after, _, settled = self._healthy.phase(columns, self._given(spots), scans, [], watch)
+        return after, settled, events, views
 
     def _walk(self, loops: Sequence[Loop]) -> list[_Healthy | None]:
         """Each loop with its way back; None where it does not come back to rest."""
@@ -206,14 +263,12 @@ class Trials:
         columns = Columns(self._healthy.columns([()] * len(loops)).inputs, rest, np.zeros(len(loops), bool))
 
         def go(which: list[int], spots: list[Spot]) -> None:
-            part, settled, events = self._settle(columns.only(np.array(which)), spots)
+            part, settled, events, views = self._settle(columns.only(np.array(which)), spots)
             for target, now in zip(columns.state, part.state, strict=True):
                 target[which] = now
             for n, i in enumerate(which):
                 alive[i] &= settled[n] >= 0
-                walks[i].spots.append(spots[n])
-                walks[i].settles.append(max(self.seconds(int(settled[n])), self._moments(spots[n])))
-                walks[i].events.append(events[n])
+                walks[i].add(spots[n], max(self.seconds(int(settled[n])), self._moments(spots[n])), events[n], views[n])
 
         for depth in range(max(map(len, loops), default=0)):
             which = [i for i, loop in enumerate(loops) if alive[i] and depth < len(loop)]
@@ -225,9 +280,21 @@ class Trials:
                 go(which, [self.home._replace(press=button)] * len(which))
         return [w if alive[i] and self._is_rest(columns, i) else None for i, w in enumerate(walks)]
 
+    def rests(self, spots: Sequence[Spot], lasting: Sequence[int]) -> list[int | None]:
+        """For each phase of a healthy installation from power-up on, the second from which on nothing changes by itself
+        any more; None where that is after its end."""
+        columns = self._healthy.columns([()])
+        found: list[int | None] = []
+        for spot, seconds in zip(spots, lasting, strict=True):
+            columns, settled, _, _ = self._settle(columns, [spot._replace(lasts=seconds)])
+            found.append(max(self.seconds(int(settled[0])), self._moments(spot)) if settled[0] >= 0 else None)
+        return found
+
     def _moments(self, spot: Spot) -> int:
         """So many seconds that every rule that trips or lets go for certain has done so, where that takes moments: also
         one of which that was in doubt before."""
+        if spot.given in self._at_least:
+            return self._at_least[spot.given]
         delays = [0]
         for rule in self.scheme.rules.values():
             members = self.stimuli.watched_sensors(rule)
@@ -236,10 +303,29 @@ class Trials:
                 sides = self.stimuli.sides(rule, values)
                 if sides in ((True, False), (False, True)):
                     delays.append((rule.trips if sides == (True, False) else rule.clears).delay.scans)
-        return max((s for d in delays if (s := self.seconds(d + 1)) <= MOMENTS_S), default=1)
+        least = max((s for d in delays if (s := self.seconds(d + 1)) <= MOMENTS_S), default=1)
+        self._at_least[spot.given] = least
+        return least
 
     def _is_rest(self, columns: Columns, column: int) -> bool:
         return all(a[column] == b[0] for a, b in zip(columns.state, self._rested, strict=True))
+
+    @cached_property
+    def chains(self) -> Mapping[str, int]:
+        """For each sensor and external line for how many scans rules go by it after it is as at rest again."""
+        tripped = {name: bool(self._rested[i][0] > limit) for name, (i, limit) in self._levels.items()}
+        return chains(self.scheme, tripped)
+
+    @cached_property
+    def restless(self) -> frozenset[int]:
+        """The hypotheses with which something still goes on when a healthy installation has come to rest after
+        power-up: what tells them then may not tell them later."""
+        found: set[int] = set()
+        for (stand, members), columns in zip(self.stands, self.resting, strict=True):
+            given = self._given([self.home]).only(np.zeros(len(members), np.int64))
+            _, _, settled = stand.phase(columns, given, FOREVER // 2, [])
+            found |= {i for i, at in zip(members, settled.tolist(), strict=True) if at != 0}
+        return frozenset(found)
 
     # --- what is in doubt
 
@@ -258,8 +344,10 @@ class Trials:
 
     def doubted(self, spot: Spot) -> tuple[Rule, ...]:
         """The rules whose conditions depend on the errors of what is given."""
-        watching = (r for r in self.scheme.rules.values() if r.watches in (Signal.SENSOR, Signal.READING))
-        return tuple(r for r in watching if not self.stimuli.sure_of(r, spot.given))
+        if spot.given not in self._doubted:
+            watching = (r for r in self.scheme.rules.values() if r.watches in (Signal.SENSOR, Signal.READING))
+            self._doubted[spot.given] = tuple(r for r in watching if not self.stimuli.sure_of(r, spot.given))
+        return self._doubted[spot.given]
 
     def usable(self, spot: Spot) -> bool:
         """Whether no rule is left in doubt that would have to be reset afterwards."""
@@ -328,6 +416,45 @@ class Trials:
             found += self._run(walks[i : i + at_once], self.resting, members)[0]
         return found
 
+    def _moved(self, walk: _Healthy, phase: int) -> Iterator[tuple[float, Packed]]:
+        """From which second on which sights are not as they are at rest, or depend on a rule that is not."""
+        size = (len(self.looked_at) + 7) // 8
+        for first, view in walk.views[phase]:
+            other = view ^ self._rest_view
+            moved = other[:size] | other[size : 2 * size] | walk.doubtful[phase]
+            turned = np.unpackbits(other[2 * size :], count=len(self._levels)).astype(bool)
+            if turned.any():
+                moved |= np.bitwise_or.reduce(self._reached[turned], axis=0)
+            yield (first - 1) * self.scheme.scan_us / MICRO, moved
+
+    @cached_property
+    def _levels(self) -> Mapping[str, tuple[int, int]]:
+        """For each rule the slot of its level in a healthy installation, and the highest level at which it is clear."""
+        program = self._healthy.program
+        return {
+            slot.name: (i, program.levels[slot.name].trip_scans)
+            for i, slot in enumerate(program.slots)
+            if slot.kind is SlotKind.LEVEL
+        }
+
+    @cached_property
+    def _reached(self) -> Packed:
+        """The sights that depend on each rule, packed; of shape (rules, bytes)."""
+        by_sight = reached(self._healthy.program, self.looked_at)
+        return np.packbits(
+            np.array([[rule in by_sight[s] for s in self.looked_at] for rule in self._levels], bool).reshape(
+                len(self._levels), len(self.looked_at)
+            ),
+            axis=1,
+        )
+
+    @cached_property
+    def _rest_view(self) -> Packed:
+        """What may be seen of a healthy installation at rest: true, then false."""
+        columns = Columns(self._healthy.columns([()]).inputs, self._rested, np.zeros(1, bool))
+        *_, views = self._settle(columns, [self.home])
+        return views[0][-1][1]
+
     def _looks(self, walk: _Healthy, phase: int) -> list[int]:
         """When to look in a phase."""
         spot, before = walk.spots[phase], walk.spots[phase - 1] if phase else self.home
@@ -337,7 +464,7 @@ class Trials:
             times |= {self._before(event), self.seconds(event)}
         for delay in self._delays(before, spot):
             times.add(self.seconds(delay) + SLACK_S)
-        kept = sorted(t for t in times if t > 0)
+        kept = sorted(t for t in times if 0 < t <= (spot.lasts or t))
         while len(kept) > MOST_LOOKS:
             kept.pop(0)
         return kept
@@ -354,12 +481,11 @@ class Trials:
     def _run(
         self, walks: Sequence[_Healthy], resting: Sequence[Columns], members: Sequence[Ints]
     ) -> tuple[list[Run], list[Columns]]:
-        count, rows = len(self.hypotheses), len(self.looked_at)
+        count, packed = len(self.hypotheses), (len(self.looked_at) + 7) // 8
         for walk in walks:
             walk.doubtful, walk.silenced = self.doubts(walk.spots, walk.settles)
         looks = [[self._looks(w, p) for p in range(len(w.spots))] for w in walks]
-        shown = [[np.full((len(at), rows), -1, np.int8) for at in of] for of in looks]
-        found = [[np.zeros((len(at), count), bool) for at in of] for of in looks]
+        tells = [[np.zeros((len(at), count, packed), np.uint8) for at in of] for of in looks]
         healthy_views: dict[tuple[int, int], tuple[Packed, Packed]] = {}
         order = sorted(range(len(self.stands)), key=lambda s: 0 not in self.stands[s][1])
         after: list[Columns] = [*resting]
@@ -371,12 +497,19 @@ class Trials:
             here = np.array(numbers, int)[part]
             columns = resting[s].only(np.tile(part, len(walks)))
             for depth in range(max(len(w.spots) for w in walks)):
-                columns = self._phase(stand, columns, walks, depth, looks, here, (shown, found, healthy_views))
+                columns = self._phase(stand, columns, walks, depth, looks, here, (tells, healthy_views))
             after[s] = columns
         runs = []
         for w, walk in enumerate(walks):
             phases = [
-                PhaseRun(spot, walk.settles[p], tuple(looks[w][p]), shown[w][p], found[w][p])
+                PhaseRun(
+                    spot,
+                    walk.settles[p],
+                    tuple(looks[w][p]),
+                    tells[w][p],
+                    tuple(self._moved(walk, p)),
+                    walk.silenced[p],
+                )
                 for p, spot in enumerate(walk.spots)
             ]
             runs.append(Run(walk.loop, tuple(phases)))
@@ -390,14 +523,10 @@ class Trials:
         depth: int,
         looks: Sequence[Sequence[Sequence[int]]],
         here: Ints,
-        out: tuple[
-            list[list[np.ndarray[tuple[int, int], np.dtype[np.int8]]]],
-            list[list[np.ndarray[tuple[int, int], np.dtype[np.bool_]]]],
-            dict[tuple[int, int], tuple[Packed, Packed]],
-        ],
+        out: tuple[list[list[Packed]], dict[tuple[int, int], tuple[Packed, Packed]]],
     ) -> Columns:
         """One phase of all walks, and what its looks tell."""
-        shown, found, healthy_views = out
+        tells, healthy_views = out
         size = len(here)
         spots = [w.spots[depth] if depth < len(w.spots) else self.home for w in walks]
         times = [of[depth] if depth < len(of) else [] for of in looks]
@@ -430,12 +559,9 @@ class Trials:
             silent = [n for n, i in enumerate(here.tolist()) if i in silenced]
             certain = (true ^ false) & ~doubtful  # of shape (looks, bytes)
             same, other = seen.packed[0, :, :, span], seen.packed[1, :, :, span]
-            told: Bools = np.asarray(((same ^ true[:, :, None]) & (same ^ other) & certain[:, :, None]).any(axis=1))
-            told[:, silent] = False
-            for k in range(len(times[w])):
-                sure, value = (np.unpackbits(bits[k], count=len(self.looked_at)) for bits in (certain, true))
-                shown[w][depth][k] = np.where(sure, value, -1).astype(np.int8)
-                found[w][depth][k, here] = told[k]
+            told = (same ^ true[:, :, None]) & (same ^ other) & certain[:, :, None]  # (looks, bytes, hypotheses)
+            told[:, :, silent] = 0
+            tells[w][depth][:, here] = np.moveaxis(told[: len(times[w])], 1, 2)
         return after
 
 

@@ -10,21 +10,25 @@ import numpy as np
 from interlock.logic.program import setting_name
 from interlock.plan.candidates import Candidates
 from interlock.plan.columns import Ints
-from interlock.plan.compose import Draft, Taken, draft, ordered, taken, trimmed
+from interlock.plan.compose import Draft, Taken, draft, trimmed
 from interlock.plan.cover import Choice, Episode, Look, Phase, cheapest
 from interlock.plan.hypotheses import Hypothesis, Off, hypotheses, off_text, slips
-from interlock.plan.loops import PhaseRun, Run, Trials, any_of
+from interlock.plan.loops import Input, PhaseRun, Run, Trials, any_of
+from interlock.plan.overlay import BESIDE, Job, Overlay
 from interlock.plan.proof_test import UNSEEN
 from interlock.plan.reasons import Reasons
 from interlock.plan.sheet import Sheet
 from interlock.plan.sights import Bools
 from interlock.plan.stimuli import Stimuli
+from interlock.plan.uses import uses
 from interlock.plan.wrong import Wrong
 from interlock.records import replace
 from interlock.scheme.model import Scheme
 
 Progress = Callable[[str], None]
+DRAFTS = 5
 ROUNDS = 2
+NEARLY = 0.6
 SOLVER_S = 8.0
 
 
@@ -46,7 +50,7 @@ class Planner:
         faults = [f for f in self.scheme.faults.values() if not all(s.mode in UNSEEN for s in f.single())]
         self.hypotheses = (Hypothesis("", ()), *hypotheses(self.stimuli, faults, self.slips))
         self.progress("bringing the installation to rest")
-        self.trials = Trials(self.stimuli, self.hypotheses)
+        self.trials = Trials(self.stimuli, self.hypotheses, self.off.delay / 2)
         self.interrupted = False
         self.candidates = Candidates(self.trials, self.progress)
 
@@ -54,29 +58,12 @@ class Planner:
         """The sheet. `digest`: SHA-256 of the scheme's file."""
         choice, runs = self.choice()
         wrongs: dict[str, Wrong] = {h.name: h.wrong[0] for h in self.hypotheses[1:]}
-        self.progress("simulating the whole sheet with all that may be wrong")
-        loops = self._taken(choice, runs)
-        found = draft(self.trials, [t for loop in loops for t in loop], hypotheses=self.hypotheses)
-        for earlier in (False, True):
-            lost = lost_by(runs, found)
-            if not len(lost):
-                break
-            before, choice = choice, self._with_further_looks(choice, runs, lost)
-            # what a loop before has left in doubt does not show: those that tell it come first then
-            first = frozenset(e for e in choice.episodes if earlier and runs[e].found[lost].any())
-            if choice == before and not first:
-                continue
-            self.progress("simulating it once more, with further looks")
-            other = self._taken(choice, runs, first)
-            again = draft(self.trials, [t for loop in other for t in loop], hypotheses=self.hypotheses)
-            if not (told_by(found) & ~told_by(again)).any():
-                loops, found = other, again
+        taken, found = self._side_by_side(choice, runs)
         told = told_by(found)
-        needed = self._needed(loops, found)
-        shorter = [loop for n, loop in enumerate(needed) if n == 0 or any(t.told for t in loop)]
-        if [t.phase for loop in shorter for t in loop] != [t.phase for loop in loops for t in loop]:
-            self.progress(f"simulating a sheet of {sum(len(loop) for loop in shorter)} phases")
-            again = draft(self.trials, [t for loop in shorter for t in loop], hypotheses=self.hypotheses)
+        fewer = self._needed(taken, found)
+        if fewer != taken:
+            self.progress(f"simulating it with {sum(len(t.looks) for t in fewer)} looks")
+            again = draft(self.trials, fewer, hypotheses=self.hypotheses)
             if not (told & ~told_by(again)).any():
                 found = again
         steps, finds = trimmed(found, [h.name for h in self.hypotheses[1:]])
@@ -86,65 +73,83 @@ class Planner:
         off_by = {setting_name(s.rule, s.setting): off_text(self.stimuli, s) for s in self.slips}
         return Sheet(self.scheme.title, digest, steps, finds, tuple(cannot), off_by)
 
-    def _with_further_looks(self, choice: Choice, runs: Sequence[Run], lost: Ints) -> Choice:
-        """The choice with all looks by which its loops tell what the sheet as a whole does not, and with the quickest
-        loop of others for what they do not tell otherwise."""
-        episodes, looks = set(choice.episodes), set(choice.looks)
+    def _side_by_side(self, choice: Choice, runs: Sequence[Run]) -> tuple[list[Taken], Draft]:
+        """The chosen loops on one clock, simulated as a whole. What one of them tells and the whole does not is told
+        once more with that loop by itself."""
+        needed = any_of([r.found for r in runs])
+        needed[0] = False
+        which = np.flatnonzero(needed).tolist()
+        lasts = {
+            e: [
+                max([phase.settles, *(at for of, q, at in choice.looks if (of, q) == (e, p))])
+                for p, phase in enumerate(runs[e].phases)
+            ]
+            for e in sorted({0, *choice.episodes})
+        }
+        shy: dict[tuple[int, int], int] = {}
+        restless = [i for i in which if i in self.trials.restless and not runs[0].found[i]]
+        best: tuple[list[Taken], Draft] | None = None
+        for _ in range(DRAFTS):
+            jobs = {e: Job(self.trials, runs[e], lasts[e], which, begins=e == 0) for e in lasts}
+            numbers = {e: n for n, e in enumerate(jobs)}
+            overlay = Overlay(
+                self.trials, list(jobs.values()), which, {(numbers[e], i): level for (e, i), level in shy.items()}
+            )
+            telling = [[n for n, job in enumerate(jobs.values()) if n and job.found[which.index(i)]] for i in restless]
+            first = {min(of, key=lambda n: overlay.jobs[n].seconds) for of in telling if of}
+            placed = overlay.best(sorted(first, key=lambda n: overlay.jobs[n].seconds))
+            taken = overlay.phases(placed)
+            self.progress(f"simulating {len(jobs)} loops side by side, {overlay.seconds(placed) / 60:.1f} min")
+            found = draft(self.trials, taken, hypotheses=self.hypotheses)
+            lost = np.flatnonzero(needed & ~told_by(found)).tolist()
+            if best is None or told_by(found).sum() > told_by(best[1]).sum():
+                best = taken, found
+            if not set(lost) - set(restless):
+                break
+            self.progress(f"{len(lost)} are not told then: {', '.join(self.hypotheses[i].name for i in lost)}")
+            for i in set(lost) - set(restless):
+                able = [e for e, job in jobs.items() if job.found[which.index(i)] and shy.get((e, i), 0) < BESIDE]
+                for e in able:
+                    shy[e, i] = shy.get((e, i), 0) + 1
+                if not able:
+                    self._look_further(i, runs, lasts)
+        assert best is not None, "there is one draft at least"
+        return best
 
-        def telling(e: int, which: Ints) -> set[tuple[int, int, int]]:
-            phases = enumerate(runs[e].phases)
-            return {
-                (e, p, at) for p, phase in phases for k, at in enumerate(phase.looks) if phase.found[k][which].any()
-            }
+    def _look_further(self, hypothesis: int, runs: Sequence[Run], lasts: dict[int, list[int]]) -> None:
+        """What the loops tell by the looks they have, and the sheet does not: they are looked at for longer, and the
+        quickest of the other loops is carried out too."""
+        for e, of in lasts.items():
+            for p, phase in enumerate(runs[e].phases):
+                of[p] = max([of[p], *(at for k, at in enumerate(phase.looks) if phase.found[k, hypothesis])])
+        others = [e for e, run in enumerate(runs) if e not in lasts and run.found[hypothesis]]
+        if others:
+            e = min(others, key=lambda e: runs[e].seconds)
+            lasts[e] = [
+                max([phase.settles, *(at for k, at in enumerate(phase.looks) if phase.found[k, hypothesis])])
+                for phase in runs[e].phases
+            ]
 
-        for i in lost.tolist():
-            new = set[tuple[int, int, int]]().union(*(telling(e, np.array([i])) for e in episodes)) - looks
-            if not new:
-                others = [e for e, run in enumerate(runs) if e not in episodes and run.found[i]]
-                best = min(others, key=lambda e: runs[e].seconds, default=None)
-                if best is not None:
-                    episodes.add(best)
-                    new = telling(best, lost)
-            looks |= new
-        return replace(choice, episodes=tuple(sorted(episodes)), looks=tuple(sorted(looks)))
-
-    def _taken(self, choice: Choice, runs: Sequence[Run], first: frozenset[int] = frozenset()) -> list[list[Taken]]:
-        """The chosen loops, in order, each as its phases with the looks taken; `first`: those to begin with."""
-        looks: dict[tuple[int, int], set[int]] = {}
-        for e, p, at in choice.looks:
-            looks.setdefault((e, p), set()).add(at)
-        number = {id(run): e for e, run in enumerate(runs)}
-        found: list[list[Taken]] = []
-        chosen = ordered(runs[0], [runs[e] for e in choice.episodes if e])
-        for run in sorted(chosen, key=lambda run: run is not runs[0] and number[id(run)] not in first):
-            times = [looks.get((number[id(run)], p), set()) for p in range(len(run.phases))]
-            found.append([taken(phase, at) for phase, at in zip(run.phases, times, strict=True)])
-        return found
-
-    def _needed(self, loops: Sequence[Sequence[Taken]], found: Draft) -> list[list[Taken]]:
-        """Of the looks of a sheet those that are needed, judged on the whole of it: once more the exact choice."""
+    def _needed(self, phases: Sequence[Taken], found: Draft) -> list[Taken]:
+        """Of the looks of a sheet those that are needed, judged on the whole of it: the fewest, chosen exactly."""
         tells = found.tells
         step_of = np.array([step for step, _ in found.places], np.int64)
         by_step: list[Bools] = [np.asarray(tells[:, step_of == s].any(axis=1)) for s in range(len(found.steps))]
         _, first = np.unique(np.array(by_step), axis=1, return_index=True)
         items = [i for i in first.tolist() if any(table[i] for table in by_step)]
         step = 0
-        episodes: list[Episode] = []
-        for n, loop in enumerate(loops):
-            phases = []
-            for phase in loop:
-                looks = []
-                for at in phase.looks:
-                    covers = frozenset(k for k, i in enumerate(items) if by_step[step][i])
-                    looks.append(Look(at, covers))
-                    step += 1
-                phases.append(Phase(phase.phase.settles, tuple(looks)))
-            episodes.append(Episode(tuple(phases), n == 0))
-        choice = cheapest(episodes, range(len(items)), seconds=SOLVER_S)
+        of_choice = []
+        for phase in phases:
+            looks = []
+            for at in phase.looks:
+                looks.append(Look(at, frozenset(k for k, i in enumerate(items) if by_step[step][i])))
+                step += 1
+            of_choice.append(Phase(phase.seconds, tuple(looks)))
+        choice = cheapest([Episode(tuple(of_choice), needed=True)], range(len(items)), seconds=SOLVER_S)
+        kept = [{at for _, q, at in choice.looks if q == p} for p in range(len(phases))]
         return [
-            [taken(phase.phase, {at for e, q, at in choice.looks if (e, q) == (n, p)}) for p, phase in enumerate(loop)]
-            for n, loop in enumerate(loops)
-            if n in choice.episodes
+            Taken(phase.spot, tuple(sorted({*at, phase.seconds})), bool(at))
+            for phase, at in zip(phases, kept, strict=True)
         ]
 
     def choice(self) -> tuple[Choice, list[Run]]:
@@ -152,22 +157,33 @@ class Planner:
         candidates = self.candidates
         candidates.families()
         best: tuple[Choice, list[Run]] | None = None
-        for round_ in range(ROUNDS):
+        for _ in range(ROUNDS):
             runs = [self.trials.begun, *candidates.runs.values()]
-            choice = choose(runs, candidates.anyway)
-            if best is not None and (choice.seconds, choice.steps) >= (best[0].seconds, best[0].steps):
+            choice = choose(self.trials, runs, candidates.anyway)
+            if best is not None and choice.longest >= best[0].longest:
                 break
             best = choice, runs
-            self.progress(f"{choice.seconds / 60:.1f} min in {choice.steps} steps")
-            if round_ == ROUNDS - 1:
-                break
+            self.progress(
+                f"{len(choice.episodes)} loops, {choice.seconds / 60:.1f} min one after the other, at least"
+                f" {choice.longest / 60:.1f} min side by side"
+            )
+            chosen = [runs[e] for e in choice.episodes]
             try:
-                candidates.pack([runs[e] for e in choice.episodes if e])
+                if not candidates.refine(chosen[1:], self._critical(choice, chosen)):
+                    break
             except KeyboardInterrupt:
                 self.interrupted = True
                 break
         assert best is not None, "the first round gives a choice"
         return best
+
+    def _critical(self, choice: Choice, chosen: Sequence[Run]) -> frozenset[Input]:
+        """The inputs that are in use for nearly as long as any."""
+        total: dict[Input, int] = {}
+        for n, run in enumerate(chosen):
+            for key, use in uses(self.trials, run, begins=n == 0).items():
+                total[key] = total.get(key, 0) + use.more + sum(run.phases[p].settles for p in use.phases)
+        return frozenset(key for key, seconds in total.items() if seconds >= NEARLY * choice.longest)
 
 
 def told_by(found: Draft) -> Bools:
@@ -175,13 +191,7 @@ def told_by(found: Draft) -> Bools:
     return np.asarray(found.tells.any(axis=1))
 
 
-def lost_by(runs: Sequence[Run], found: Draft) -> Ints:
-    """What one of the loops tells and the whole sheet does not."""
-    lost = np.flatnonzero(any_of([r.found for r in runs]) & ~told_by(found))
-    return lost[lost > 0]
-
-
-def choose(runs: Sequence[Run], anyway: Bools) -> Choice:
+def choose(trials: Trials, runs: Sequence[Run], anyway: Bools) -> Choice:
     """The least time, then the fewest steps, that tell all that any of the runs tells; the first is always made, and
     tells `anyway` without a look of its own."""
     needed = any_of([r.found for r in runs]) & ~anyway
@@ -189,7 +199,10 @@ def choose(runs: Sequence[Run], anyway: Bools) -> Choice:
     table = np.concatenate([p.found for r in runs for p in r.phases])[:, needed]
     _, first = np.unique(table, axis=1, return_index=True)
     items = np.flatnonzero(needed)[first]
-    episodes = [Episode(tuple(_phase(p, items) for p in r.phases), i == 0) for i, r in enumerate(runs)]
+    episodes = [
+        Episode(tuple(_phase(p, items) for p in r.phases), i == 0, uses(trials, r, begins=i == 0))
+        for i, r in enumerate(runs)
+    ]
     return cheapest(episodes, range(len(items)), seconds=SOLVER_S)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
 
@@ -23,6 +23,7 @@ from interlock.scheme.units import MICRO
 from interlock.scheme.words import Mode, Part
 
 MOST_COLUMNS = 60_000  # run at once
+MOST_SETS = 8_000  # followed at once
 MOST_HELD = 64  # combinations of values at which the stuck sensors of a set may be held
 
 
@@ -83,13 +84,62 @@ def predict(
     for stand, members in stands(scheme, given, looked_at):
         runner = _Runner(stand, sheet)
         for numbers, columns in runner.batches(given, members, held):
-            for manner in MANNERS:
-                for step, looks in enumerate(runner.run(columns, manner)):
-                    np.logical_or.at(true[step], numbers, looks.true[0][:, rows[step]])
-                    np.logical_or.at(false[step], numbers, looks.false[0][:, rows[step]])
+            each = np.tile(numbers, len(MANNERS))
+            for step, looks in enumerate(runner.run(columns)):
+                for found, seen in ((true, looks.true), (false, looks.false)):
+                    _join(found[step], each, seen[0][:, rows[step]])
     values = tuple(np.where(f, np.where(t, -1, 0), 1).astype(np.int8) for t, f in zip(true, false, strict=True))
     words = tuple(tuple(sides(scheme, by_name[name]) for name in step) for step in names)
     return Prediction(names, words, values)
+
+
+def sift(
+    scheme: Scheme,
+    sheet: Sheet,
+    sets: Sequence[Iterable[Wrong]],
+    fits: Callable[[int, NDArray[np.int8]], NDArray[np.bool_]],
+    progress: Callable[[int], None] = lambda _: None,
+) -> list[int]:
+    """The numbers of the sets that fit at every step. `fits` is given a step (from 0) and what some sets show at it, as
+    in Prediction.values, and says which of them fit; those that do not are followed no further. `progress` is told
+    how many sets are decided. Raises as `predict`."""
+    given = [tuple(s) for s in sets]
+    names = tuple(tuple(step.expect) for step in sheet.steps)
+    by_name = {name: sight_named(scheme, name) for step in sheet.steps for name in step.expect}
+    looked_at = tuple(dict.fromkeys(by_name.values()))
+    row = {sight: i for i, sight in enumerate(looked_at)}
+    rows = [[row[by_name[name]] for name in step] for step in names]
+    kept: list[int] = []
+    decided = 0
+    for stand, members in stands(scheme, given, looked_at):
+        runner = _Runner(stand, sheet)
+        for at in range(0, len(members), MOST_SETS):
+            part = members[at : at + MOST_SETS]
+            alive = np.ones(len(given), bool)
+            for numbers, columns in runner.batches(given, part):
+                batch = _Batch(runner, columns, numbers)
+                batch.keep(np.ones(len(batch.numbers), bool))  # in the order of their numbers
+                for begun, looks in batch.phases():
+                    for n, look in enumerate(looks):
+                        owners, first = np.unique(batch.numbers, return_index=True)
+                        true, false = (
+                            np.logical_or.reduceat(seen[0][:, rows[begun + n]], first, axis=0)
+                            for seen in (look.true, look.false)
+                        )
+                        values = np.where(false, np.where(true, -1, 0), 1).astype(np.int8)
+                        alive[owners] &= fits(begun + n, values)
+                    batch.keep(alive[batch.numbers])
+            kept += [n for n in part if alive[n]]
+            decided += len(part)
+            progress(decided)
+    return sorted(kept)
+
+
+def _join(found: NDArray[np.bool_], numbers: NDArray[np.int64], seen: NDArray[np.bool_]) -> None:
+    """Put rows into those of these numbers, in each of which anything is true that is so in any."""
+    order = np.argsort(numbers, kind="stable")
+    each, first = np.unique(numbers[order], return_index=True)
+    found[each] |= np.logical_or.reduceat(seen[order], first, axis=0)
 
 
 def sight_named(scheme: Scheme, name: str) -> Sight:
@@ -180,35 +230,29 @@ class _Runner:
         stuck = [s.parts[0] for w in wrongs if isinstance(w, Fault) for s in w.single() if s.mode is Mode.STUCK]
         return held_at(self.stimuli, stuck)
 
-    def run(self, columns: Columns, manner: Manner) -> list[Looks]:
-        """What may be seen at each step."""
-        count, scheme = len(columns.lost), self.scheme
-        readings = np.zeros((count, len(scheme.sensors)), np.int64)
-        lines = np.zeros((count, len(self.stand.external)), bool)
-        found: list[Looks] = []
+    def run(self, columns: Columns) -> list[Looks]:
+        """What may be seen at each step: of all columns in the first manner, then in the second, and so on."""
+        return [look for _, looks in _Batch(self, columns, np.arange(len(columns.lost))).phases() for look in looks]
+
+    def phases(self) -> Iterator[tuple[int, int, NDArray[np.int64], NDArray[np.bool_], NDArray[np.bool_]]]:
+        """For each phase its first step and the one after its last, what sensors read in each manner, the external
+        lines, and the buttons pressed."""
+        readings = np.zeros((len(MANNERS), len(self.scheme.sensors)), np.int64)
+        lines = np.zeros((1, len(self.stand.external)), bool)
         steps = self.sheet.steps
-        ends = [*(i for i, step in enumerate(steps) if i and step.set), len(steps)]
         begun = 0
-        for end in ends:
-            pressed = np.zeros_like(lines)
-            for name, text in steps[begun].set.items() if begun < len(steps) else ():
-                self._set(name, text, manner, readings, lines, pressed)
-            held = -(-SLOW_US // scheme.scan_us) if manner.slow else 1
-            windows = look_windows(scheme, steps[begun:end])
-            if not windows:
-                break
-            scans = max(windows[-1][1] if manner.slow else windows[-1][0], held)
-            inside = [(low, min(high, scans)) for low, high in windows]
-            columns, looks, _ = self.stand.phase(columns, Given(readings, lines, pressed, held), scans, inside)
-            found += [Looks(looks.packed[:, i : i + 1], looks.sights) for i in range(len(windows))]
+        for end in (*(i for i, step in enumerate(steps) if i and step.set), len(steps)):
+            if begun < end:
+                pressed = np.zeros_like(lines)
+                for name, text in steps[begun].set.items():
+                    self._set(name, text, readings, lines, pressed)
+                yield begun, end, readings, lines, pressed
             begun = end
-        return found
 
     def _set(
         self,
         name: str,
         text: str,
-        manner: Manner,
         readings: NDArray[np.int64],
         lines: NDArray[np.bool_],
         pressed: NDArray[np.bool_],
@@ -222,7 +266,8 @@ class _Runner:
             else:
                 raise SheetError(f"{name} is set to {text!r}: expected on, off or {PRESSED}")
             return
-        readings[:, list(self.scheme.sensors).index(name)] = self._reading(name, text, manner)
+        at = list(self.scheme.sensors).index(name)
+        readings[:, at] = [self._reading(name, text, manner) for manner in MANNERS]
 
     def _reading(self, name: str, text: str, manner: Manner) -> int:
         if text in self.lost:
@@ -235,6 +280,43 @@ class _Runner:
             raise SheetError(f"{name} is set to {text!r}: {error.message}; {error.hint}") from error
         low, high = error_of(self.scheme.sensors[name])
         return value + (low if manner.end < 0 else high if manner.end > 0 else 0)
+
+
+class _Batch:
+    """Columns carried through a sheet, each in every manner. `numbers`: which set each is of, in order."""
+
+    def __init__(self, runner: _Runner, columns: Columns, numbers: NDArray[np.int64]) -> None:
+        count = len(columns.lost)
+        of = np.tile(np.arange(count), len(MANNERS))
+        manner = np.repeat(np.arange(len(MANNERS)), count)
+        self._runner = runner
+        self.numbers, self._manner, self._columns = np.tile(numbers, len(MANNERS)), manner, columns.only(of)
+
+    def keep(self, which: NDArray[np.bool_]) -> None:
+        """Follow these columns only. They stand in the order of their numbers from then on."""
+        if not which.all() or (np.diff(self.numbers) < 0).any():
+            chosen = np.flatnonzero(which)
+            chosen = chosen[np.argsort(self.numbers[chosen], kind="stable")]
+            self._columns, self._manner = self._columns.only(chosen), self._manner[chosen]
+            self.numbers = self.numbers[chosen]
+
+    def phases(self) -> Iterator[tuple[int, list[Looks]]]:
+        """Each phase: its first step, and what may be seen at each of its steps; as long as there are columns."""
+        scheme = self._runner.scheme
+        slow_by = np.array([manner.slow for manner in MANNERS])
+        for begun, end, readings, lines, pressed in self._runner.phases():
+            count = len(self.numbers)
+            if not count:
+                return
+            slow = slow_by[self._manner]
+            held = np.where(slow, -(-SLOW_US // scheme.scan_us), 1)
+            windows = look_windows(scheme, self._runner.sheet.steps[begun:end])
+            scans = np.maximum(np.where(slow, windows[-1][1], windows[-1][0]), held)
+            inside = [(low, np.minimum(high, scans)) for low, high in windows]
+            each = np.zeros(count, np.int64)
+            given = Given(readings[self._manner], lines[each], pressed[each], held)
+            self._columns, looks, _ = self._runner.stand.phase(self._columns, given, scans, inside)
+            yield begun, [Looks(looks.packed[:, i : i + 1], looks.sights) for i in range(len(windows))]
 
 
 def look_windows(scheme: Scheme, steps: Sequence[Step]) -> list[tuple[int, int]]:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from interlock.logic.compiled import compile_scheme
 from interlock.logic.faultset import FaultSet
 from interlock.logic.program import Program, Setting
-from interlock.plan.hypotheses import doubt, off_text
+from interlock.plan.hypotheses import between, doubt, off_text
 from interlock.plan.reach import touched
 from interlock.plan.sheet import CannotFind
 from interlock.plan.sights import sights
@@ -96,6 +96,14 @@ class Reasons:
                     slip.name,
                     f"the errors of the sensor and of the bench leave {width} in doubt, and it is off by no more than"
                     f" {off_text(self.stimuli, slip)}: no value is for certain between the two limits",
+                )
+            given = tuple(self.stimuli.applied(self.stimuli.rest))
+            if between(self.stimuli, slip, given) is None:
+                return CannotFind(
+                    slip.name,
+                    "no test was found: each value that is for certain between the two limits lies so close to a limit"
+                    " of another rule that one cannot say what that rule does",
+                    proved=False,
                 )
         edited = compile_scheme(with_slips(self.scheme, [slip]))
         if not touched(self.healthy, edited, self.looked_at, FaultSet()):

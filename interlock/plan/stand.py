@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from interlock.logic.compiled import compile_scheme
 from interlock.logic.faultset import FaultSet
+from interlock.logic.halves import halves
 from interlock.logic.many import ManyScenarios
 from interlock.logic.program import InputKind, Observe, Program, Setting, SlotKind, setting_name
 from interlock.plan.columns import FOREVER, MOST_EVENTS, Ints, State, counting
@@ -35,11 +36,12 @@ class Given:
     readings: Ints
     lines: Bools
     pressed: Bools  # the lines that are on for the first `held` scans only
-    held: int = 1
+    held: int | Ints = 1  # one number for all columns, or an array
 
     def only(self, which: Any) -> Given:
         """These columns alone."""
-        return Given(self.readings[which], self.lines[which], self.pressed[which], self.held)
+        held = self.held if isinstance(self.held, int) else self.held[which]
+        return Given(self.readings[which], self.lines[which], self.pressed[which], held)
 
 
 @dataclass(frozen=True)
@@ -65,7 +67,7 @@ class Looks:
         return np.moveaxis(bits, 1, 2)
 
 
-Watch = Callable[[Ints, Ints, Packed, Packed], None]  # columns, from which scan on, may be true, may be false
+Watch = Callable[[Ints, Ints, Packed, Packed, State], None]  # columns, from which scan on, may be true, false; slots
 
 
 @dataclass
@@ -219,27 +221,41 @@ class Stand:
     def _switches(self) -> list[int]:
         return [i for i, slot in enumerate(self.program.slots) if slot.boolean]
 
-    def _room(self, before: State, after: State, count: int) -> Ints:
-        """For each column how many more scans only counters move in: 0 after an event, FOREVER at rest."""
-        room = np.full(count, FOREVER, np.int64)
-        changed = np.zeros(count, bool)
-        for i in self._switches:
-            changed |= before[i] != after[i]
-        places, ends = self._counters
-        for n, i in enumerate(places):
-            was, now = before[i], after[i]
-            step = now - was
-            if not step.any():
-                continue
-            least, most, highest, lowest = (int(e[n, 0]) for e in ends)
-            up = (step == 1) & (was >= least) & (now <= most)
-            down = (step == -1) & (was <= highest) & (now >= lowest)
-            each = np.where(up, most - now, np.where(down, now - lowest, np.where(step == 0, FOREVER, 0)))
-            room = np.minimum(room, each)
-        room[changed] = 0
-        return room
+    def _joined(self, state: Sequence[Any], count: int) -> _Joined:
+        """Slots as two tables: on or off, and numbers."""
+        tables = []
+        for places, kind in ((self._switches, bool), (self._counters[0], np.int64)):
+            table = np.empty((len(places), count), kind)
+            for row, i in enumerate(places):
+                table[row] = state[i]
+            tables.append(table)
+        return _Joined(*tables)
 
-    def phase(  # noqa: PLR0915 - one loop over events: split, it would copy its arrays about
+    def _rows(self, joined: _Joined) -> State:
+        rows: State = [None] * len(self.program.slots)
+        for table, places in ((joined.switches, self._switches), (joined.counters, self._counters[0])):
+            for row, i in zip(table, places, strict=True):
+                rows[i] = row
+        return rows
+
+    def _room(self, before: _Joined, after: _Joined) -> tuple[Ints, Ints, Ints]:
+        """For each column how many more scans only counters move in: 0 after an event, FOREVER at rest. Which counters
+        move in any column, and by how much each does."""
+        room = np.full(after.counters.shape[1], FOREVER, np.int64)
+        steps = after.counters - before.counters
+        moving = np.flatnonzero(steps.any(axis=1))
+        steps = steps[moving]
+        if len(moving):
+            was, now = before.counters[moving], after.counters[moving]
+            least, most, highest, lowest = (ends[moving] for ends in self._counters[1])
+            up = (steps == 1) & (was >= least) & (now <= most)
+            down = (steps == -1) & (was <= highest) & (now >= lowest)
+            each = np.where(up, most - now, np.where(down, now - lowest, np.where(steps == 0, FOREVER, 0)))
+            room = each.min(axis=0)
+        room[(before.switches != after.switches).any(axis=0)] = 0
+        return room, moving, steps
+
+    def phase(
         self,
         columns: Columns,
         given: Given,
@@ -256,75 +272,81 @@ class Stand:
         (-1 where something still may). A column in which more than MOST_EVENTS things happen is lost."""
         count, rows = len(columns.lost), len(self.looked_at)
         may = np.zeros((2, len(windows), (rows + 7) // 8, count), np.uint8)
-        final = [np.array(a) for a in columns.state]
-        settled, lost = np.full(count, -1, np.int64), columns.lost.copy()
-        may[..., lost] = 255
+        may[..., columns.lost] = 255
         ends = np.broadcast_to(np.asarray(scans, np.int64), (count,))
         left = ends if left_at is None else np.minimum(np.broadcast_to(np.asarray(left_at, np.int64), (count,)), ends)
-        spans = [tuple(np.broadcast_to(np.asarray(end, np.int64), (count,)) for end in w) for w in windows]
-        where = np.flatnonzero((ends > 0) & ~lost)
-        inputs, state, done = columns.inputs, columns.state, np.zeros(len(where), np.int64)
-        if len(where) < count:
-            inputs, state, given = [a[where] for a in inputs], [a[where] for a in state], given.only(where)
-            settled[(ends <= 0) & ~lost] = 0
+        spans = np.array([[np.broadcast_to(end, (count,)) for end in w] for w in windows], np.int64)
+        final = self._joined(columns.state, count)
+        running = _Running(self, columns, given, np.flatnonzero((ends > 0) & ~columns.lost), final)
+        settled, lost = np.full(count, -1, np.int64), columns.lost.copy()
+        settled[(ends <= 0) & ~lost] = 0
         look = self._looker(columns)
-        for event in range(MOST_EVENTS if len(where) else 0):
-            pressing = event < given.held
-            before = state
-            many = ManyScenarios(self.program, len(where))
-            many.state = before
-            observations = many.scan_arrays(self._inputs(inputs, given, pressing=pressing))
-            state = many.state
-            room = self._room(before, state, len(where))
-            if pressing:
-                room[:] = 0
-            quiet = room >= FOREVER
+        for _ in range(MOST_EVENTS if len(running.where) else 0):
+            where, done, live = running.where, running.done, running.live
+            before, pressed = running.joined, running.pressed()
+            observations = running.scan()
+            room, moving, steps = self._room(before, running.joined)
             until = ends[where]
-            last = np.minimum(done + 1 + room, until)
+            last = np.minimum(done + 1 + room, np.where(pressed, running.held, until))
             if windows or watch is not None:
-                true, false = look(observations, where)
-                if watch is not None:
-                    watch(where, done + 1, true, false)
-                for w, (first, final_scan) in enumerate(spans):
-                    inside = (done + 1 <= final_scan[where]) & (last >= first[where])
-                    if inside.any():
-                        into = where[inside]
-                        may[0, w][:, into] |= true[:, inside]
-                        may[1, w][:, into] |= false[:, inside]
-            over = last >= until
-            moved = self._moved(before, state, last - done - 1)
+                self._see(spans, look, watch, observations, running, last, may)
+            quiet = live & ~pressed & (room >= FOREVER)
             settled[where[quiet]] = done[quiet]
-            leaves = (done < left[where]) & (left[where] <= last)
+            leaves = live & (done < left[where]) & (left[where] <= last)
             if leaves.any():
-                then = self._moved(before, state, left[where] - done - 1)
-                for target, now in zip(final, then, strict=True):
-                    target[where[leaves]] = now[leaves]
-            if over.any():
-                going = ~over
-                if not going.any():
-                    break
-                where, done = where[going], last[going]
-                inputs, state = [a[going] for a in inputs], [a[going] for a in moved]
-                given = given.only(going)
-            else:
-                done, state = last, moved
+                into = where[leaves]
+                final.switches[:, into] = running.joined.switches[:, leaves]
+                final.counters[:, into] = running.joined.counters[:, leaves]
+                by = (left[where] - done - 1)[leaves]
+                final.counters[np.ix_(moving, into)] += steps[:, leaves] * by
+            if not running.go_on(last, last < until, moving, steps):
+                break
         else:
-            lost[where] = True
-            for w, (_, final_scan) in enumerate(spans):
-                may[:, w, :, where[final_scan[where] > done]] = 255
-        return Columns(columns.inputs, final, lost), Looks(may, rows), settled
+            unfinished = running.where[running.live]
+            lost[unfinished] = True
+            for w in range(len(windows)):
+                may[:, w, :, unfinished[spans[w, 1, unfinished] > running.done[running.live]]] = 255
+        return Columns(columns.inputs, self._rows(final), lost), Looks(may, rows), settled
 
-    def _moved(self, before: Sequence[Any], after: Sequence[Any], by: Ints) -> list[Any]:
-        """The state so many scans after a scan that nothing but counters changed in."""
-        return [
-            now if slot.boolean else now + (now - was) * np.where(now == was, 0, by)
-            for slot, was, now in zip(self.program.slots, before, after, strict=True)
-        ]
+    def _see(
+        self,
+        spans: Ints,
+        look: Callable[[Sequence[Any], Ints], tuple[Packed, Packed]],
+        watch: Watch | None,
+        observations: Sequence[Any],
+        running: _Running,
+        last: Ints,
+        may: Packed,
+    ) -> None:
+        """What is seen in a stretch: told to `watch`, and put into each window that it falls into."""
+        where, done, live = running.where, running.done, running.live
+        if len(spans):
+            inside = (
+                live & (done + 1 <= spans[:, 1, where]) & (last >= spans[:, 0, where])
+            )  # of shape (windows, columns)
+            windows = np.flatnonzero(inside.any(axis=1))
+        else:
+            inside, windows = np.zeros((0, len(where)), bool), np.zeros(0, np.int64)
+        if not len(windows) and watch is None:
+            return
+        true, false = look(observations, where)
+        if watch is not None:
+            slots = [a[live] for a in self._rows(running.joined)]
+            watch(where[live], (done + 1)[live], true[:, live], false[:, live], slots)
+        for w in windows.tolist():
+            columns = inside[w]
+            if columns.all():
+                may[0, w][:, where] |= true
+                may[1, w][:, where] |= false
+            else:
+                may[0, w][:, where[columns]] |= true[:, columns]
+                may[1, w][:, where[columns]] |= false[:, columns]
 
-    def _inputs(self, inputs: Sequence[Any], given: Given, *, pressing: bool) -> list[Any]:
+    def inputs(self, inputs: Sequence[Any], given: Given, pressed: Bools) -> list[Any]:
+        """The program's inputs for one scan. `pressed`: the columns in which what is pressed still is."""
         place = {name: i for i, name in enumerate(self.scheme.sensors)}
         line = {name: i for i, name in enumerate(self.external)}
-        lines = given.lines | given.pressed if pressing else given.lines
+        lines = given.lines | (given.pressed & pressed[:, None])
         full = list(inputs)
         for i, declared in enumerate(self.program.inputs):
             if declared.kind is InputKind.ELEMENT:
@@ -344,22 +366,23 @@ class Stand:
         contacts = [name for kind, name in at if kind is Observe.CLOSED]
         closed = [at[Observe.CLOSED, name] for name in contacts]
         fed, cut = self._wires(columns, contacts, [self.looked_at[r].name for r in devices])
+        whole = (len(self.looked_at) + 7) // 8 * 8
 
         def look(observations: Sequence[Any], where: Ints) -> tuple[Packed, Packed]:
-            true, false = (np.zeros((len(self.looked_at), len(where)), bool) for _ in range(2))
+            true, false = (np.zeros((whole, len(where)), bool) for _ in range(2))
             for into, numbers in zip((true, false), may, strict=True):
                 for row, number in zip(paths, numbers, strict=True):
                     into[row] = observations[number]
             for row, number in zip(one, told, strict=True):
                 true[row] = observations[number]
-                np.logical_not(true[row], out=false[row])
             if devices:
-                made = np.array([observations[number] for number in closed])
-                each = np.arange(len(where))
-                for n, row in enumerate(devices):
-                    true[row] = made[fed[n, where], each] & ~cut[n, where]
-                    np.logical_not(true[row], out=false[row])
-            return np.packbits(true, axis=0), np.packbits(false, axis=0)
+                made = np.empty((len(closed), len(where)), bool)
+                for n, number in enumerate(closed):
+                    made[n] = observations[number]
+                true[devices] = np.take_along_axis(made, fed[:, where], axis=0) & ~cut[:, where]
+            opposite = one + devices
+            false[opposite] = ~true[opposite]
+            return _packed(true), _packed(false)
 
         return look
 
@@ -372,13 +395,90 @@ class Stand:
         for of, single in self._singles:
             if single.mode is Mode.WIRE_BROKEN and single.parts[0] in broken:
                 broken[single.parts[0]] = broken[single.parts[0]] | fault.get(of.name, no)
-        fed = np.array([[place[name]] * count for name in devices], np.int64).reshape(len(devices), count)
+        fed = np.empty((len(devices), count), np.int64)
         for n, name in enumerate(devices):
+            fed[n] = place[name]
             for other, by in self._feeds.get(name, {}).items():
                 for swap in by:
                     fed[n][fault.get(swap, no)] = place[other]
         every = np.array([broken[name] for name in contacts], bool).reshape(len(contacts), count)
         return fed, every[fed, np.arange(count)] if len(devices) else np.zeros((0, count), bool)
+
+
+@dataclass(slots=True)
+class _Joined:
+    """All slots of some columns in two tables of shape (slots, columns): those that are on or off, those that count."""
+
+    switches: Bools
+    counters: Ints
+
+
+class _Running:
+    """The columns of a phase that still run: which they are (`where`), the scans each has `done`, its slots. Those that
+    have ended are taken along (not `live`) until they are the most."""
+
+    def __init__(self, stand: Stand, columns: Columns, given: Given, where: Ints, joined: _Joined) -> None:
+        self._stand, self._halves = stand, halves(stand.program)
+        self._inputs, self._given, self.where = columns.inputs, given, where
+        self.joined = _Joined(joined.switches.copy(), joined.counters.copy())
+        if len(where) < len(columns.lost):
+            self._inputs, self._given = [a[where] for a in columns.inputs], given.only(where)
+            self.joined = _Joined(joined.switches[:, where], joined.counters[:, where])
+        self.done = np.zeros(len(where), np.int64)
+        self.live = np.ones(len(where), bool)
+        self._presses: Bools = np.asarray(self._given.pressed.any(axis=1))
+        self._now_pressed: Bools | None = None
+        self._still: list[Any] = []
+
+    @property
+    def held(self) -> int | Ints:
+        """For how many scans what is pressed is."""
+        return self._given.held
+
+    def pressed(self) -> Bools:
+        """The columns in which a button is pressed at the next scan. It decides what inputs are."""
+        pressed: Bools = np.asarray(self._presses & (self.done < self.held))
+        if self._now_pressed is None or (pressed != self._now_pressed).any():
+            self._still = self._halves.still(self._stand.inputs(self._inputs, self._given, pressed))
+            self._now_pressed = pressed
+        return pressed
+
+    def scan(self) -> Sequence[Any]:
+        """One scan of all: what it observes."""
+        following, observations = self._halves.scan(self._stand._rows(self.joined), self._still)
+        self.joined = self._stand._joined(following, len(self.where))
+        return observations
+
+    def go_on(self, last: Ints, going: Bools, moving: Ints, steps: Ints) -> bool:
+        """Take each column on to the scan `last`; those not `going` have ended. Whether any goes on."""
+        self.live = self.live & going
+        kept = int(np.count_nonzero(self.live))
+        if not kept:
+            return False
+        self.joined.counters[moving] += steps * np.where(self.live, last - self.done - 1, 0)
+        self.done = np.where(self.live, last, self.done)
+        if 2 * kept <= len(self.where):
+            self._shrink(np.flatnonzero(self.live))
+        return True
+
+    def _shrink(self, to: Ints) -> None:
+        self.where, self.done, self.live = self.where[to], self.done[to], self.live[to]
+        self._inputs, self._given = [a[to] for a in self._inputs], self._given.only(to)
+        self.joined = _Joined(self.joined.switches[:, to], self.joined.counters[:, to])
+        self._presses = self._presses[to]
+        if self._now_pressed is not None:
+            self._now_pressed = self._now_pressed[to]
+        self._still = [a[to] if isinstance(a, np.ndarray) else a for a in self._still]
+
+
+def _packed(table: Bools) -> Packed:
+    """Rows as bits, a byte for each eight of them, the first row the highest bit (as numpy packs): of shape (bytes,
+    columns). Shifting whole rows is quicker than `packbits` across them."""
+    eights = table.view(np.uint8).reshape(-1, 8, table.shape[1])
+    packed: Packed = eights[:, 0] << np.uint8(7)
+    for bit in range(1, 8):
+        packed |= eights[:, bit] << np.uint8(7 - bit)
+    return packed
 
 
 _OBSERVED: Mapping[SightKind, tuple[Observe, ...]] = {

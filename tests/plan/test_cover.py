@@ -7,7 +7,7 @@ from itertools import chain, combinations, product
 
 import pytest
 
-from interlock.plan.cover import Episode, Look, Phase, Unsolved, cheapest, smallest_cover
+from interlock.plan.cover import LONGEST, Episode, Look, Phase, Unsolved, Use, cheapest, smallest_cover
 
 # Affine geometries over the field of three elements. The least number of points that meet every line is 5 in the plane
 # and 18 in space: the most points without a line are 4 and 9 (Bose 1947; the cap set problem), and 9 - 4, 27 - 9.
@@ -117,3 +117,47 @@ def test_no_choice_is_shorter_than_the_one_made(seed: int) -> None:
     choice = cheapest(episodes, range(6))
     assert choice.exact
     assert (choice.seconds, choice.steps) == least
+
+
+def in_use(episodes: list[Episode], made: tuple[int, ...], lasts: dict[tuple[int, int], int]) -> int:
+    """For how long the thing that is used the longest is, or the longest episode lasts."""
+    total: dict[object, int] = {}
+    for e in made:
+        for thing, use in episodes[e].uses.items():
+            total[thing] = total.get(thing, 0) + use.more + sum(lasts[e, p] for p in use.phases)
+    return max([*total.values(), *(sum(v for (of, _), v in lasts.items() if of == e) for e in made)])
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_nothing_is_in_use_for_longer_than_it_has_to_be(seed: int) -> None:
+    """Side by side: the thing that is used the longest decides, all other time counts little."""
+    rng = random.Random(seed)
+    episodes = []
+    for episode in random_episodes(rng, 5):
+        count = len(episode.phases)
+        uses = {
+            thing: Use(tuple(sorted(rng.sample(range(count), rng.randrange(1, count + 1)))), rng.randrange(9))
+            for thing in rng.sample("abc", rng.randrange(1, 3))
+        }
+        episodes.append(Episode(episode.phases, episode.needed, uses))
+    best: int | None = None
+    for made in chain.from_iterable(combinations(range(1, len(episodes)), n) for n in range(len(episodes))):
+        every = (0, *made)
+        looks = [(e, p, k) for e in every for p, phase in enumerate(episodes[e].phases) for k in phase.looks]
+        for taken in chain.from_iterable(combinations(looks, n) for n in range(len(looks) + 1)):
+            if len(frozenset().union(*(look.covers for *_, look in taken))) < 5:
+                continue
+            lasts = {
+                (e, p): max([phase.settles, *(k.at for of, q, k in taken if (of, q) == (e, p))])
+                for e in every
+                for p, phase in enumerate(episodes[e].phases)
+            }
+            cost = LONGEST * in_use(episodes, every, lasts) + sum(lasts.values())
+            best = cost if best is None else min(best, cost)
+    if best is None:
+        with pytest.raises(Unsolved):
+            cheapest(episodes, range(5))
+        return
+    choice = cheapest(episodes, range(5))
+    assert choice.exact
+    assert LONGEST * choice.longest + choice.seconds == best
