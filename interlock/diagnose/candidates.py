@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from math import prod
@@ -11,6 +11,7 @@ from interlock.logic.faultset import FaultSet, scan_order
 from interlock.plan.wrong import Wrong
 from interlock.scheme.model import Fault, Scheme
 from interlock.scheme.order import LoopError
+from interlock.scheme.words import Mode, Part
 
 PAIR_SHARE = 0.01  # each fault beyond the first makes a candidate so much less likely; no source, a plain choice
 
@@ -35,17 +36,21 @@ def singles(wrongs: Iterable[Wrong]) -> tuple[tuple[Wrong, ...], ...]:
     return ((), *((wrong,) for wrong in wrongs))
 
 
-def pairs(scheme: Scheme, wrongs: Sequence[Wrong]) -> Iterator[tuple[Wrong, ...]]:
+def pairs(
+    scheme: Scheme, wrongs: Sequence[Wrong], may: Callable[[Wrong, Wrong], bool] = lambda _, __: True
+) -> Iterator[tuple[Wrong, ...]]:
     """Each two that can be there together: not one beside a common cause that brings it, not two exchanges of one part,
-    not two exchanges of lines that close a loop within one scan."""
+    not two exchanges of lines that close a loop within one scan. `may`: whether a pair is wanted."""
     for one, other in combinations(wrongs, 2):
+        if not may(one, other):
+            continue
         parts = [{s.name for s in w.single()} if isinstance(w, Fault) else {w.name} for w in (one, other)]
         if parts[0] & parts[1]:
             continue
         faults = [w for w in (one, other) if isinstance(w, Fault)]
         try:
             both = FaultSet.of(single for fault in faults for single in fault.single())
-            if len(faults) == 2 and any(name.count("~") for name in (one.name, other.name)):
+            if all(any(s.mode is Mode.SWAPPED and s.part is Part.LINE for s in fault.single()) for fault in faults):
                 scan_order(scheme, both)
         except (ValueError, LoopError):
             continue

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from interlock.diagnose.candidates import pairs
 from interlock.diagnose.dependence import Dependence
-from interlock.plan.predict import Prediction, predict, sight_named
+from interlock.plan.predict import Prediction, predict, sift, sight_named
 from interlock.plan.results import Results
 from interlock.plan.sheet import Sheet, sides
 from interlock.plan.wrong import Wrong
@@ -18,8 +19,7 @@ from interlock.records import replace
 from interlock.scheme.model import Scheme
 
 Bools = NDArray[np.bool_]
-AT_ONCE = 2_000  # sets run side by side before what was found is told
-STAGES = (3, 12)  # steps after which the sets that are contradicted already are left out
+LOOKED_AT = 12  # first steps by which pairs are left out beforehand
 
 
 class ResultsError(ValueError):
@@ -37,6 +37,7 @@ class Seen:
     the second, -1 where nobody looked. `failed`: steps (from 0) of which only this is known, that something was not as
     expected."""
 
+    scheme: Scheme
     looks: Sheet
     values: tuple[NDArray[np.int8], ...]
     failed: tuple[int, ...]
@@ -50,16 +51,22 @@ class Seen:
     def begun(self, steps: int) -> Seen:
         """What was seen at so many first steps."""
         sheet = replace(self.looks, steps=self.looks.steps[:steps])
-        return Seen(sheet, self.values[:steps], tuple(step for step in self.failed if step < steps))
+        return Seen(self.scheme, sheet, self.values[:steps], tuple(step for step in self.failed if step < steps))
+
+    def fits(self, step: int, values: NDArray[np.int8]) -> Bools:
+        """Which sets contain all that was seen at a step (from 0). `values`: what they show at it, of shape (sets,
+        names), as in Prediction.values."""
+        seen = self.values[step]
+        found = ~((seen >= 0) & (values >= 0) & (values != seen)).any(axis=1)
+        if step in self.failed:
+            found &= ((values < 0) | (values != self._expected[step])).any(axis=1)
+        return np.asarray(found)
 
     def explained(self, prediction: Prediction) -> Bools:
         """Which sets of a prediction for `looks` contain all that was seen."""
         found = np.ones(len(prediction.values[0]) if prediction.values else 0, bool)
-        for wrong in self.contradicted(prediction):
-            found &= ~wrong.any(axis=1)
-        for step in self.failed:
-            values, expected = prediction.values[step], self._expected(step, prediction)
-            found &= ((values < 0) | (values != expected)).any(axis=1)
+        for step, values in enumerate(prediction.values):
+            found &= self.fits(step, values)
         return found
 
     def contradicted(self, prediction: Prediction) -> list[Bools]:
@@ -69,15 +76,15 @@ class Seen:
             for seen, values in zip(self.values, prediction.values, strict=True)
         ]
 
-    def _expected(self, step: int, prediction: Prediction) -> NDArray[np.int8]:
-        texts = self.looks.steps[step].expect
-        return np.array(
-            [
-                -1 if texts[name] not in words else int(texts[name] == words[0])
-                for name, words in zip(prediction.names[step], prediction.words[step], strict=True)
-            ],
-            np.int8,
-        )
+    @cached_property
+    def _expected(self) -> Mapping[int, NDArray[np.int8]]:
+        """What was expected at the steps that failed."""
+        found = {}
+        for number in self.failed:
+            texts = self.looks.steps[number].expect
+            pairs = [(texts[name], sides(self.scheme, sight_named(self.scheme, name))) for name in texts]
+            found[number] = np.array([-1 if t not in words else int(t == words[0]) for t, words in pairs], np.int8)
+        return found
 
 
 def seen_of(scheme: Scheme, sheet: Sheet, results: Results) -> Seen:
@@ -125,7 +132,7 @@ def seen_of(scheme: Scheme, sheet: Sheet, results: Results) -> Seen:
             row.append(-1 if word is None else int(word == pair[0]))
         steps.append(replace(step, expect={name: step.expect.get(name, "") for name in looked}))
         values.append(np.array(row, np.int8))
-    return Seen(replace(sheet, steps=tuple(steps)), tuple(values), tuple(failed))
+    return Seen(scheme, replace(sheet, steps=tuple(steps)), tuple(values), tuple(failed))
 
 
 def quietly(done: int, of: int) -> None:
@@ -139,19 +146,10 @@ def explaining(
     sets: Sequence[tuple[Wrong, ...]],
     progress: Callable[[int, int], None] = quietly,
 ) -> tuple[tuple[Wrong, ...], ...]:
-    """Those of the sets that contain everything seen, in their order. The first steps are run for all of them, the
-    further ones for those that are left."""
-    kept: list[tuple[Wrong, ...]] = []
-    for at in range(0, len(sets), AT_ONCE):
-        progress(at, len(sets))
-        part = list(sets[at : at + AT_ONCE])
-        for steps in (*(n for n in STAGES if n < len(seen.values)), len(seen.values)):
-            if part:
-                begun = seen.begun(steps)
-                fits = begun.explained(predict(scheme, begun.looks, part))
-                part = [wrongs for wrongs, fit in zip(part, fits.tolist(), strict=True) if fit]
-        kept += part
-    return tuple(kept)
+    """Those of the sets that contain everything seen, in their order. Each is followed through the sheet until it is
+    contradicted."""
+    numbers = sift(scheme, seen.looks, sets, seen.fits, lambda done: progress(done, len(sets)))
+    return tuple(sets[n] for n in numbers)
 
 
 def likely_pairs(scheme: Scheme, seen: Seen, wrongs: Sequence[Wrong]) -> list[tuple[Wrong, ...]]:
@@ -160,7 +158,7 @@ def likely_pairs(scheme: Scheme, seen: Seen, wrongs: Sequence[Wrong]) -> list[tu
     What one fault of two shows otherwise than it was seen, the other has to change, and it can only where what is seen
     depends on it.
     """
-    seen = seen.begun(STAGES[-1])
+    seen = seen.begun(LOOKED_AT)
     alone = predict(scheme, seen.looks, [(wrong,) for wrong in wrongs])
     dependence = Dependence(scheme, wrongs)
     names: dict[str, int] = {}
@@ -181,7 +179,7 @@ def likely_pairs(scheme: Scheme, seen: Seen, wrongs: Sequence[Wrong]) -> list[tu
         a, b = place[one], place[other]
         return not (differing[a] & ~reach[b] or differing[b] & ~reach[a])
 
-    return [pair for pair in pairs(scheme, wrongs) if may(pair[0], pair[1])]
+    return list(pairs(scheme, wrongs, may))
 
 
 def _mask(names: Mapping[str, bool], known: Mapping[str, int]) -> int:
