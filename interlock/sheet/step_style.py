@@ -67,6 +67,12 @@ a { color: #0b4f8a }
   .row input[type=text] { min-height: 5.5mm }
   .row input[type=radio] { width: 3.2mm; height: 3.2mm; margin: 0 0.6mm 0 0 }
   .row .measured { font-size: 6.5pt }
-  .step { font-size: 9pt }
+  .step { font-size: 8.5pt; margin-top: 1.5mm; padding-top: 0.6mm; border-top-width: 1.1pt; line-height: 1.2 }
+  .step h2 { display: inline; font-size: 10pt; margin: 0 3mm 0 0 }
+  .step .wait { display: inline }
+  .step .does { columns: 2; column-gap: 4mm; margin: 0.4mm 0; padding-left: 4mm }
+  .step .does li { break-inside: avoid; margin: 0 }
+  .verdict { padding: 0.4mm 0; border-top-width: 0.5pt; column-gap: 3mm }
+  .verdict input[type=text] { min-height: 5mm }
 }
 """

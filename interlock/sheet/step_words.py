@@ -127,7 +127,7 @@ def _waits(step: Step, number: int) -> str:
         return "look at once"
     if number > 1 and not step.set:
         return f"wait {time} from the look before, by the same stopwatch"
-    return f"wait {time}, then look"
+    return f"wait {time}, then {'look' if step.expect else 'go on'}"
 
 
 def clock_words(seconds: int) -> str:
@@ -138,6 +138,8 @@ def clock_words(seconds: int) -> str:
 
 
 def _hurry(step: Step) -> str:
+    if not step.expect:
+        return "There is nothing to look at."
     return "It stays so: no hurry." if step.at_rest else f"Be prompt: it may stay so for {HELD_S} s only."
 
 
