@@ -22,7 +22,6 @@ from interlock.plan.sights import Bools
 from interlock.plan.stimuli import Stimuli
 from interlock.plan.uses import uses
 from interlock.plan.wrong import Wrong
-from interlock.records import replace
 from interlock.scheme.model import Scheme
 
 Progress = Callable[[str], None]

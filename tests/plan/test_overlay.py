@@ -57,8 +57,10 @@ def test_each_loop_takes_its_course_whatever_is_beside_it(seed: int) -> None:
         for n, job in enumerate(overlay.jobs):
             for p, run in enumerate(job.run.phases):
                 if job.starts[p] <= begun - placed[n] < job.starts[p + 1]:
-                    away = [("sensor", i, v) for i, v in enumerate(run.spot.given) if v != home.given[i]]
-                    away += [("line", i, v) for i, v in enumerate(run.spot.lines) if v is not home.lines[i]]
+                    away: list[tuple[str, int, object]] = [
+                        *(("sensor", i, v) for i, v in enumerate(run.spot.given) if v != home.given[i]),
+                        *(("line", i, v) for i, v in enumerate(run.spot.lines) if v is not home.lines[i]),
+                    ]
                     for kind, i, value in away:
                         assert (kind, i) not in given  # no other loop has it
                         given[kind, i] = value
