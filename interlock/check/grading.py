@@ -16,6 +16,7 @@ from interlock.check.chains import condition_text
 from interlock.check.facts import Facts
 from interlock.check.idents import Ident
 from interlock.check.make import finding, listed
+from interlock.check.reconnects import out_of_reach
 from interlock.check.steps import SLOW, Step, next_step, own_last, own_side, steps
 from interlock.scheme.findings import Finding
 from interlock.scheme.model import Device, DeviceLimit, Limit, Quantity, Scheme
@@ -33,6 +34,7 @@ def check(facts: Facts) -> Iterator[Finding]:
     for device in facts.scheme.devices.values():
         for limit in device.limits:
             yield from _own_after_next(facts.scheme, every, device, limit)
+            yield from out_of_reach(facts.scheme, every, device, limit_words(facts.scheme, limit), limit)
         yield from _own_order(facts.scheme, device)
     yield from _rules_overlap(facts.scheme, every)
     for quantity in facts.scheme.quantities.values():

@@ -51,6 +51,7 @@ class Ident(Word):
     SOURCE_ABOVE_TRIP = "source-above-trip"
     CUT_OFF_AFTER_TRIP = "cut-off-after-trip"
     SETTINGS_OUT_OF_ORDER = "settings-out-of-order"
+    RECONNECT_OUT_OF_REACH = "reconnect-out-of-reach"
     STEPS_OVERLAP = "steps-overlap"
     DAMAGE_BEFORE_STOP = "damage-before-stop"
     # What is set inside a device.

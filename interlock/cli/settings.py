@@ -27,6 +27,7 @@ GRADING = frozenset(
             Ident.SOURCE_ABOVE_TRIP,
             Ident.CUT_OFF_AFTER_TRIP,
             Ident.SETTINGS_OUT_OF_ORDER,
+            Ident.RECONNECT_OUT_OF_REACH,
             Ident.STEPS_OVERLAP,
             Ident.DAMAGE_BEFORE_STOP,
             Ident.REMOTE_INPUT_DISABLED,

@@ -18,6 +18,7 @@ RULES = Path(__file__).parents[2] / "rules"
 CHARGER = mended("source-above-trip")
 LOAD = mended("cut-off-after-trip")
 TWO_STEPS = mended("steps-overlap")
+BACK = mended("reconnect-out-of-reach")
 
 
 def test_a_charge_voltage_is_shared_among_the_cells_and_the_highest_stands_above_their_mean() -> None:
@@ -171,3 +172,43 @@ def test_a_step_that_is_conditional_is_not_graded_against_others() -> None:
     assert found(text) == [("steps-overlap", "comfort_shed")]
     some = text.replace("blocks: comfort}", "blocks: comfort, only_while: {eco: on}}")
     assert ("steps-overlap", "comfort_shed") not in found(some)
+
+
+@pytest.mark.parametrize(
+    ("volts", "finds"),
+    [
+        # By hand: full_stop has tripped for certain at 3.55 + 0.01 = 3.56 V of the highest cell, and the lowest is
+        # never above it. At its kindest the inverter comes back with the lowest cell at (V - 0.2) / 16 - 0.1.
+        ("58.7 V", []),  # 3.55625 V
+        ("58.77 V", [("reconnect-out-of-reach", "inverter")]),  # 3.560625 V
+    ],
+)
+def test_a_voltage_to_come_back_at_has_to_be_one_that_sources_charge_to(
+    volts: str, finds: list[tuple[str, str]]
+) -> None:
+    assert found(edited(BACK, ("above 51.2 V for 1 min", f"above {volts} for 1 min"))) == finds
+
+
+def test_a_source_comes_back_only_where_loads_drain_to() -> None:
+    """By hand: empty_stop has tripped for certain at 2.79 V of the lowest cell; the highest is never below it. A source
+    that comes back below 44.2 V of 16 cells (2.7625 V) waits for ever, one that does below 50 V does not."""
+    source = """
+  roof_pv:
+    cells: 16
+    high_cut_off: {highest_cell: above 56 V}
+    high_reconnect: {highest_cell: below VOLTS}
+"""
+    for volts, finds in (("50 V", []), ("44.2 V", [("reconnect-out-of-reach", "roof_pv")])):
+        text = edited(BACK, ("devices:\n", "devices:" + source.replace("VOLTS", volts)))
+        assert [f for f in found(text) if f[0] == "reconnect-out-of-reach"] == finds
+
+
+def test_nothing_is_said_where_a_source_is_stopped_by_nothing() -> None:
+    """One source more, that no rule and no setting of its own stops: it may charge to anything."""
+    text = edited(
+        BACK,
+        ("above 51.2 V for 1 min", "above 60 V for 1 min"),
+        ("  roof_pv: {flow: charge}\n", "  roof_pv: {flow: charge}\n  wind: {flow: charge}\n"),
+        ("outputs:\n", "outputs:\n  R2: {drives: wind, contact: normally_open, runs_when: closed}\n"),
+    )
+    assert ("reconnect-out-of-reach", "inverter") not in found(text)
