@@ -113,6 +113,23 @@ def draft(trials: Trials, taken: Sequence[Taken], *, hypotheses: Sequence[Hypoth
     return Draft(tuple(steps), places, np.concatenate(predicted.values, axis=1), doubtful)
 
 
+def with_looks(found: Draft, kept: Collection[int]) -> Draft:
+    """A draft with these of its steps only, the last of each phase among them: what is seen at a look is the same
+    whether there were others before it or not."""
+    steps: list[Step] = []
+    number: dict[int, int] = {}
+    waiting: Step | None = None
+    for n, step in enumerate(found.steps):
+        whole = step if waiting is None else replace(step, set=waiting.set, wait_s=waiting.wait_s + step.wait_s)
+        waiting = None if n in kept else whole
+        if n in kept:
+            number[n] = len(steps)
+            steps.append(whole)
+    which = [i for i, (step, _) in enumerate(found.places) if step in number]
+    places = tuple((number[found.places[i][0]], found.places[i][1]) for i in which)
+    return Draft(tuple(steps), places, found.values[:, which], found.doubtful[:, list(number)])
+
+
 def _set(trials: Trials, before: Spot | None, spot: Spot) -> dict[str, str]:
     """What changes from one spot to the next, as people write it."""
     scheme, external = trials.scheme, trials.stimuli.external

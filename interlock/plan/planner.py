@@ -10,7 +10,7 @@ import numpy as np
 from interlock.logic.program import setting_name
 from interlock.plan.candidates import Candidates
 from interlock.plan.columns import Ints
-from interlock.plan.compose import Draft, Taken, draft, trimmed
+from interlock.plan.compose import Draft, draft, trimmed, with_looks
 from interlock.plan.cover import Choice, Episode, Look, Phase, cheapest
 from interlock.plan.hypotheses import Hypothesis, Off, hypotheses, off_text, slips
 from interlock.plan.loops import Input, PhaseRun, Run, Trials, any_of
@@ -57,14 +57,8 @@ class Planner:
         """The sheet. `digest`: SHA-256 of the scheme's file."""
         choice, runs = self.choice()
         wrongs: dict[str, Wrong] = {h.name: h.wrong[0] for h in self.hypotheses[1:]}
-        taken, found = self._side_by_side(choice, runs)
-        told = told_by(found)
-        fewer = self._needed(taken, found)
-        if fewer != taken:
-            self.progress(f"simulating it with {sum(len(t.looks) for t in fewer)} looks")
-            again = draft(self.trials, fewer, hypotheses=self.hypotheses)
-            if not (told & ~told_by(again)).any():
-                found = again
+        found = self._side_by_side(choice, runs)
+        found = with_looks(found, self._needed(found))
         steps, finds = trimmed(found, [h.name for h in self.hypotheses[1:]])
         reasons = Reasons(self.stimuli)
         unseen = {n: f for n, f in self.scheme.faults.items() if n not in wrongs}
@@ -72,7 +66,7 @@ class Planner:
         off_by = {setting_name(s.rule, s.setting): off_text(self.stimuli, s) for s in self.slips}
         return Sheet(self.scheme.title, digest, steps, finds, tuple(cannot), off_by)
 
-    def _side_by_side(self, choice: Choice, runs: Sequence[Run]) -> tuple[list[Taken], Draft]:
+    def _side_by_side(self, choice: Choice, runs: Sequence[Run]) -> Draft:
         """The chosen loops on one clock, simulated as a whole. What one of them tells and the whole does not is told
         once more with that loop by itself."""
         needed = any_of([r.found for r in runs])
@@ -87,7 +81,7 @@ class Planner:
         }
         shy: dict[tuple[int, int], int] = {}
         restless = [i for i in which if i in self.trials.restless and not runs[0].found[i]]
-        best: tuple[list[Taken], Draft] | None = None
+        best: Draft | None = None
         for _ in range(DRAFTS):
             jobs = {e: Job(self.trials, runs[e], lasts[e], which, begins=e == 0) for e in lasts}
             numbers = {e: n for n, e in enumerate(jobs)}
@@ -101,8 +95,8 @@ class Planner:
             self.progress(f"simulating {len(jobs)} loops side by side, {overlay.seconds(placed) / 60:.1f} min")
             found = draft(self.trials, taken, hypotheses=self.hypotheses)
             lost = np.flatnonzero(needed & ~told_by(found)).tolist()
-            if best is None or told_by(found).sum() > told_by(best[1]).sum():
-                best = taken, found
+            if best is None or told_by(found).sum() > told_by(best).sum():
+                best = found
             if not set(lost) - set(restless):
                 break
             self.progress(f"{len(lost)} are not told then: {', '.join(self.hypotheses[i].name for i in lost)}")
@@ -129,34 +123,32 @@ class Planner:
                 for phase in runs[e].phases
             ]
 
-    def _needed(self, phases: Sequence[Taken], found: Draft) -> list[Taken]:
-        """Of the looks of a sheet those that are needed, judged on the whole of it: the fewest, chosen exactly."""
+    def _needed(self, found: Draft) -> set[int]:
+        """Of the looks of a sheet those that are needed, judged on the whole of it: the fewest, chosen exactly; and the
+        last of each phase."""
         tells = found.tells
         step_of = np.array([step for step, _ in found.places], np.int64)
         by_step: list[Bools] = [np.asarray(tells[:, step_of == s].any(axis=1)) for s in range(len(found.steps))]
         _, first = np.unique(np.array(by_step), axis=1, return_index=True)
         items = [i for i in first.tolist() if any(table[i] for table in by_step)]
-        step = 0
-        of_choice = []
-        for phase in phases:
-            looks = []
-            for at in phase.looks:
-                looks.append(Look(at, frozenset(k for k, i in enumerate(items) if by_step[step][i])))
-                step += 1
-            of_choice.append(Phase(phase.seconds, tuple(looks)))
-        choice = cheapest([Episode(tuple(of_choice), needed=True)], range(len(items)), seconds=SOLVER_S)
-        kept = [{at for _, q, at in choice.looks if q == p} for p in range(len(phases))]
-        return [
-            Taken(phase.spot, tuple(sorted({*at, phase.seconds})), bool(at))
-            for phase, at in zip(phases, kept, strict=True)
-        ]
+        phases: list[list[int]] = []
+        for n, step in enumerate(found.steps):
+            if step.set or not phases:
+                phases.append([])
+            phases[-1].append(n)
+        at = list(Sheet("", "", found.steps, ()).stopwatch())
+        looks = [[Look(at[n], frozenset(k for k, i in enumerate(items) if by_step[n][i])) for n in of] for of in phases]
+        made = Episode(tuple(Phase(of[-1].at, tuple(of)) for of in looks), needed=True)
+        choice = cheapest([made], range(len(items)), seconds=SOLVER_S)
+        chosen = {phases[p][[look.at for look in looks[p]].index(when)] for _, p, when in choice.looks}
+        return chosen | {of[-1] for of in phases}
 
     def choice(self) -> tuple[Choice, list[Run]]:
         """The best choice of loops."""
         candidates = self.candidates
         candidates.families()
         best: tuple[Choice, list[Run]] | None = None
-        for _ in range(ROUNDS):
+        for round_ in range(ROUNDS):
             runs = [self.trials.begun, *candidates.runs.values()]
             choice = choose(self.trials, runs, candidates.anyway)
             if best is not None and choice.longest >= best[0].longest:
@@ -166,6 +158,8 @@ class Planner:
                 f"{len(choice.episodes)} loops, {choice.seconds / 60:.1f} min one after the other, at least"
                 f" {choice.longest / 60:.1f} min side by side"
             )
+            if round_ == ROUNDS - 1:
+                break
             chosen = [runs[e] for e in choice.episodes]
             try:
                 if not candidates.refine(chosen[1:], self._critical(choice, chosen)):

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from interlock.plan.candidates import Candidates
+from interlock.plan.compose import Taken, draft, with_looks
 from interlock.plan.hypotheses import Hypothesis
 from interlock.plan.loops import NeverRests, Run, Trials
 from interlock.plan.overlay import Job, Overlay
@@ -72,6 +73,32 @@ def test_each_loop_takes_its_course_whatever_is_beside_it(seed: int) -> None:
         for i, on in enumerate(phase.spot.lines):
             assert on is given.get(("line", i), home.lines[i])
         begun += phase.seconds
+
+
+def test_what_is_seen_at_a_look_does_not_depend_on_the_looks_before_it() -> None:
+    rng = random.Random(3)
+    compared = 0
+    for seed in (0, 2, 4, 6):
+        overlay = overlay_of(loads(random_scheme_text(rng, SMALL), f"random {seed}"), rng)
+        trials = overlay.trials
+        taken = [
+            Taken(t.spot, tuple(sorted({1, max(1, t.seconds // 2), *t.looks})), t.told)
+            for t in overlay.phases(overlay.best())
+        ]
+        whole = draft(trials, taken, hypotheses=trials.hypotheses)
+        fewer, kept, at = [], set[int](), 0
+        for phase in taken:
+            chosen = [n for n in range(len(phase.looks)) if rng.random() < 0.5 or n == len(phase.looks) - 1]
+            kept |= {at + n for n in chosen}
+            at += len(phase.looks)
+            fewer.append(Taken(phase.spot, tuple(phase.looks[n] for n in chosen), phase.told))
+        one, other = with_looks(whole, kept), draft(trials, fewer, hypotheses=trials.hypotheses)
+        assert one.steps == other.steps
+        assert one.places == other.places
+        assert (one.values == other.values).all()
+        assert (one.tells == other.tells).all()
+        compared += at - len(kept)
+    assert compared > 5
 
 
 def test_an_input_is_left_alone_until_the_chain_of_rules_behind_it_has_let_go() -> None:
