@@ -78,8 +78,12 @@ def test_each_loop_takes_its_course_whatever_is_beside_it(seed: int) -> None:
 def test_what_is_seen_at_a_look_does_not_depend_on_the_looks_before_it() -> None:
     rng = random.Random(3)
     compared = 0
-    for seed in (0, 2, 4, 6):
-        overlay = overlay_of(loads(random_scheme_text(rng, SMALL), f"random {seed}"), rng)
+    for seed in range(5):
+        scheme = loads(random_scheme_text(random.Random(seed), SMALL), f"random {seed}")
+        try:
+            overlay = overlay_of(scheme, rng)
+        except NeverRests:
+            continue
         trials = overlay.trials
         taken = [
             Taken(t.spot, tuple(sorted({1, max(1, t.seconds // 2), *t.looks})), t.told)
