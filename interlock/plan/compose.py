@@ -172,6 +172,7 @@ def trimmed(found: Draft, names: Sequence[str]) -> tuple[tuple[Step, ...], tuple
         best = int(gains.argmax())
         kept[best] = True
         left &= ~tells[:, best]
+    _something(found, kept)
     steps = [
         replace(
             step,
@@ -184,6 +185,21 @@ def trimmed(found: Draft, names: Sequence[str]) -> tuple[tuple[Step, ...], tuple
     for name, is_told in zip(names, told[1:].tolist(), strict=True):
         by_name[name] = by_name.get(name, True) and is_told
     return _joined(steps), tuple(name for name, is_told in by_name.items() if is_told)
+
+
+def _something(found: Draft, kept: Table) -> None:
+    """One thing to look at where a phase would end without any: what is as it was not at the step before, if there is
+    such a thing, and easy to see."""
+    healthy = found.values[0]
+    before: dict[Sight, int] = {}
+    for number, _ in enumerate(found.steps):
+        here = [(n, sight) for n, (at, sight) in enumerate(found.places) if at == number and healthy[n] >= 0]
+        ends = number + 1 == len(found.steps) or bool(found.steps[number + 1].set)
+        easy = [(n, sight) for n, sight in here if sight.kind in EASY]
+        if ends and easy and not any(kept[n] for n, _ in here):
+            changed = [n for n, sight in easy if sight in before and before[sight] != healthy[n]]
+            kept[[*changed, easy[0][0]][0]] = True
+        before |= {sight: int(healthy[n]) for n, sight in here}
 
 
 def _joined(steps: Sequence[Step]) -> tuple[Step, ...]:
