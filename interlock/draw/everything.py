@@ -13,6 +13,7 @@ from interlock.draw.matrix import draw_matrix
 from interlock.draw.overview import draw_overview
 from interlock.draw.page import A4, CAUTION, Drawing, Paper
 from interlock.draw.permit import draw_permits
+from interlock.draw.said import said
 from interlock.draw.timing import draw_timing
 from interlock.draw.wiring import draw_wiring
 from interlock.logic.permits import Atlas
@@ -67,7 +68,7 @@ def _case(scheme: Scheme, _: bool, paper: Paper) -> Iterator[Drawing]:
             scheme,
             case_history(scheme, case),
             name=f"case_{number:02d}",
-            title=f"Case: {case.name}",
+            title=said("Case: {name}", name=case.name),
             always=expected,
             paper=paper,
         )

@@ -11,6 +11,7 @@ from typing import assert_never
 from interlock.draw.gates import GATE_WIDTH, PITCH, RADIUS, back_of, circle, diamond, gate_symbol, triangle
 from interlock.draw.metrics import fitted, wrapped
 from interlock.draw.page import FOOT, HEAD, Drawing, Sheet, a4, framed
+from interlock.draw.said import Text, all_of, counted, in_turn, said, titled
 from interlock.draw.style import BLACK, GREY, LINE_HEIGHT, MARGIN, NORMAL, SMALL, Stroke
 from interlock.draw.svg import Svg
 from interlock.draw.treesheets import BOX, GAP, Mark, Node, Page, Row, levels_of, planned, rows_of, widest
@@ -21,9 +22,10 @@ from interlock.scheme.model import Scheme
 SHEETS = 8  # what would take more is counted instead of drawn
 WIDE_PITCH, WIDE_BOX = PITCH + 34, 180.0
 PADDING = 7.0
+TOLD = 40  # sets named in the description
 BOX_LINES = 8
 
-SAYS = (
+SAYS = Text(
     "Causes on the left. A dome needs all that leads into it, a shield any one, or as many as it says. A fault that "
     "stands in several places is one and the same."
 )
@@ -67,12 +69,12 @@ def _sheet(scheme: Scheme, tree: FaultTree, page: Page, count: int) -> Drawing:
     box = _Box(tree, page)
     above, below = _room(page, rows, box)
     height = above + below + room
-    larger = " It is higher than A4: print it on A3 (ISO 216)." if height > most + 1 else ""
-    title = f"Fault tree of {tree.claim}"
+    says = SAYS() if rows else ""
+    if height > most + 1:
+        says = f"{says} {said('It is higher than A4: print it on A3 (ISO 216).')}"
+    title = said("Fault tree of {claim}", claim=tree.claim)
     sheet = Sheet(page.number, count)
-    svg = framed(
-        scheme, title, _in_words(tree), width=width, height=height, sheet=sheet, says=SAYS + larger if rows else ""
-    )
+    svg = framed(scheme, title, _in_words(tree), width=width, height=height, sheet=sheet, says=says if rows else "")
     y = MARGIN + HEAD + 6 + above
     if page.root is None:
         svg.text(MARGIN, y + 3, _none(tree, page))
@@ -84,24 +86,30 @@ def _sheet(scheme: Scheme, tree: FaultTree, page: Page, count: int) -> Drawing:
 
 
 def _in_words(tree: FaultTree) -> str:
-    told = "; ".join(" and ".join(event.name for event in cut_set) for cut_set in tree.cut_sets[:40])
-    more = f"; and {len(tree.cut_sets) - 40} more" if len(tree.cut_sets) > 40 else ""
-    return f"{tree.claim}: {tree.says}. {_known(tree)} Fault sets: {told or 'none'}{more}."
+    sets = [all_of(event.name for event in cut_set) for cut_set in tree.cut_sets[:TOLD]]
+    if len(tree.cut_sets) > TOLD:
+        sets.append(said("and {count} more", count=len(tree.cut_sets) - TOLD))
+    told = said("Fault sets: {sets}.", sets=in_turn(sets)) if sets else said("Fault sets: none.")
+    claim = said("{claim}: {violation}.", claim=tree.claim, violation=tree.says)
+    return f"{claim} {_known(tree)} {told}"
 
 
 def _known(tree: FaultTree) -> str:
     if tree.order is None:
-        return "Known for all sets of faults."
-    faults = "single faults" if tree.order == 1 else f"sets of up to {tree.order} faults"
-    return f"Known for {faults}; larger ones were not looked at."
+        return said("Known for all sets of faults.")
+    return counted(
+        tree.order,
+        "Known for single faults; larger ones were not looked at.",
+        "Known for sets of up to {count} faults; larger ones were not looked at.",
+    )
 
 
 def _none(tree: FaultTree, page: Page) -> str:
     if page.whole.kind is GateKind.AND:
-        return "It is violated without any fault."
+        return said("It is violated without any fault.")
     if tree.order is None:
-        return "No set of faults violates it."
-    return f"No {'single fault' if tree.order == 1 else f'set of up to {tree.order} faults'} violates it."
+        return said("No set of faults violates it.")
+    return counted(tree.order, "No single fault violates it.", "No set of up to {count} faults violates it.")
 
 
 class _Box:
@@ -110,19 +118,19 @@ class _Box:
     def __init__(self, tree: FaultTree, page: Page) -> None:
         self.width = WIDE_BOX if levels_of(page.root) <= 2 else BOX
         inside = self.width - 2 * PADDING
-        name = f"Part {page.part}" if page.part else tree.claim
+        name = said("Part {letter}", letter=page.part) if page.part else tree.claim
         self.name = wrapped(name, inside, NORMAL, bold=True)
-        says = f"of {tree.claim}" if page.part else tree.says
-        self.says = f"{name}: {says}"
+        says = said("of {claim}", claim=tree.claim) if page.part else tree.says
+        self.says = titled(name, says)
         self.lines = wrapped(says, inside, SMALL)
         if len(self.lines) > BOX_LINES:
             rest = " ".join(self.lines[BOX_LINES - 1 :])
             self.lines = [*self.lines[: BOX_LINES - 1], fitted(rest, inside, SMALL)]
         beside = [] if page.part else [_known(tree), *tree.notes]
         if page.gate is not page.whole:
-            beside.append(f"Goes on from sheet {page.after}.")
+            beside.append(said("Goes on from sheet {sheet}.", sheet=page.after))
         elif page.part:
-            beside.append(f"Leads to sheet {page.after}.")
+            beside.append(said("Leads to sheet {sheet}.", sheet=page.after))
         self.beside = [line for text in beside for line in wrapped(text, inside, SMALL)]
         self.inner = (len(self.name) * NORMAL + len(self.lines) * SMALL) * LINE_HEIGHT + 2 * PADDING - 2
         self.below = len(self.beside) * SMALL * LINE_HEIGHT + 6

@@ -9,6 +9,7 @@ memory); here it lies as all drawings of a scheme do.
 from __future__ import annotations
 
 from interlock.draw.metrics import text_width
+from interlock.draw.said import said
 from interlock.draw.style import SMALL, Stroke
 from interlock.draw.svg import Svg, number
 from interlock.faults.tree import Gate, GateKind
@@ -22,12 +23,12 @@ def gate_word(gate: Gate) -> str:
     """What stands in a gate: its shape in a word."""
     match gate.kind:
         case GateKind.AND:
-            return "both" if len(gate.inputs) == 2 else "all"
+            return said("both") if len(gate.inputs) == 2 else said("all")
         case GateKind.OR:
-            return "any"
+            return said("any")
         case GateKind.AT_LEAST:
-            words = f"{gate.needs} of {len(gate.inputs)}"
-            return words if text_width(words, SMALL) <= GATE_WIDTH - 9 else words.replace(" of ", "/")
+            words = said("{needs} of {count}", needs=gate.needs, count=len(gate.inputs))
+            return words if text_width(words, SMALL) <= GATE_WIDTH - 9 else f"{gate.needs}/{len(gate.inputs)}"
 
 
 def gate_symbol(svg: Svg, gate: Gate, x: float, y: float) -> None:

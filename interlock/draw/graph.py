@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from interlock.draw.layout import Edge, Layout, Node, Routed, laid_out
 from interlock.draw.metrics import text_width, wrapped
 from interlock.draw.page import FOOT, HEAD, framed
+from interlock.draw.said import said
 from interlock.draw.style import A4_LONG, A4_SHORT, FAINT, GREY, LINE_HEIGHT, MARGIN, NORMAL, PAPER, PENS, SMALL, Stroke
 from interlock.draw.svg import Svg
 from interlock.scheme.model import Scheme
@@ -87,8 +88,9 @@ def draw_graph(scheme: Scheme, title: str, description: str, graph: Graph, *, sa
     width = max(A4_LONG, layout.width + 2 * MARGIN)
     height = layout.height + 2 * MARGIN + HEAD + FOOT
     height = max(height, 220.0) if width > A4_LONG else max(height, min(A4_SHORT, height))
-    larger = " It is wider than A4: print it on A3 (ISO 216)." if width > A4_LONG else ""
-    svg = framed(scheme, title, description, width=width, height=height, says=says + larger)
+    if width > A4_LONG:
+        says = f"{says} {said('It is wider than A4: print it on A3 (ISO 216).')}"
+    svg = framed(scheme, title, description, width=width, height=height, says=says)
     left, top = (width - layout.width) / 2, MARGIN + HEAD
     for name, (x, y, w, h) in layout.frames.items():
         svg.box(left + x, top + y, w, h, stroke=Stroke.DASHED, fill="none", round_by=4)
@@ -101,9 +103,16 @@ def draw_graph(scheme: Scheme, title: str, description: str, graph: Graph, *, sa
     return svg
 
 
+def arrow_title(tail: str, head: str, words: str = "") -> str:
+    """What a screen reader says of an arrow."""
+    if words:
+        return said("{tail} to {head}: {words}", tail=tail, head=head, words=words)
+    return said("{tail} to {head}", tail=tail, head=head)
+
+
 def _arrow(svg: Svg, arrow: Arrow, routed: Routed, left: float, top: float) -> None:
     moved = routed.moved(left, top)
-    svg.open_group(arrow.says or f"{arrow.tail} to {arrow.head}" + (f": {arrow.words}" if arrow.words else ""))
+    svg.open_group(arrow.says or arrow_title(arrow.tail, arrow.head, arrow.words))
     svg.curve(moved.path(), arrow.stroke)
     for tip, (x, y) in ((moved.tip, moved.points[-1]), (moved.start, moved.points[0])):
         if tip:

@@ -6,6 +6,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
+from interlock.draw.said import listed, said
 from interlock.logic.cases import CaseRun
 from interlock.logic.readings import Value
 from interlock.logic.scan import Engine, Seen, World
@@ -16,8 +17,23 @@ from interlock.scheme.words import State
 
 
 @dataclass(frozen=True, slots=True)
+class Mark:
+    """A step of a case: its number, and what a person did at its start."""
+
+    number: int
+    done: tuple[str, ...] = ()
+
+    @property
+    def says(self) -> str:
+        """`step 2: reset pressed`."""
+        if self.done:
+            return said("step {number}: {done}", number=self.number, done=listed(self.done))
+        return said("step {number}", number=self.number)
+
+
+@dataclass(frozen=True, slots=True)
 class Segment:
-    """A while in which nothing changes but timers. `marks`: what a person did at its start."""
+    """A while in which nothing changes but timers. `marks`: the steps of a case that begin with it."""
 
     first: int
     scans: int
@@ -25,11 +41,11 @@ class Segment:
     lines: Mapping[str, bool]
     states: Mapping[str, State]
     running: Mapping[str, bool | None]
-    marks: tuple[str, ...] = ()
+    marks: tuple[Mark, ...] = ()
 
 
 Lasting = tuple[
-    World, Seen, int, tuple[str, ...]
+    World, Seen, int, tuple[Mark, ...]
 ]  # what was given, seen, for how many scans, and the marks at its start
 
 
@@ -118,10 +134,10 @@ def _case_run(scheme: Scheme, case: Case) -> Iterator[Lasting]:
     run = CaseRun(scheme, case)
     engine = run.engine()
     for number, step in enumerate(case.steps, 1):
-        done = [f"{name} pressed" for name in step.presses]
-        done += [f"{fault.name} arises" for fault in step.faults]
-        done += [f"{fault.name} mended" for fault in step.repairs]
-        marks: tuple[str, ...] = (f"step {number}" + (f": {', '.join(done)}" if done else ""),)
+        done = [said("{button} pressed", button=name) for name in step.presses]
+        done += [said("{fault} arises", fault=fault.name) for fault in step.faults]
+        done += [said("{fault} mended", fault=fault.name) for fault in step.repairs]
+        marks: tuple[Mark, ...] = (Mark(number, tuple(done)),)
         for world, scans in run.worlds(step):
             for seen, lasted in stretches(engine, world, scans):
                 yield world, seen, lasted, marks

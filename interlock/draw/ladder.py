@@ -11,21 +11,36 @@ from dataclasses import dataclass
 
 from interlock.draw.metrics import wrapped
 from interlock.draw.page import FOOT, HEAD, Drawing, a4, framed
+from interlock.draw.said import Text, in_turn, listed, said, titled
 from interlock.draw.style import GREY, LINE_HEIGHT, MARGIN, NORMAL, SMALL, Stroke
 from interlock.draw.svg import Svg
-from interlock.draw.words import asked_text
+from interlock.draw.words import asked_text, lasting, limit_text, trigger_text
 from interlock.scheme.bands import limited, looked_after, reading_error, truth_at
 from interlock.scheme.model import Claim, Interval, Limit, Quantity, Rule, Scheme
 from interlock.scheme.units import time_text, value_text
-from interlock.scheme.words import Must, Signal
+from interlock.scheme.words import Compare, Must, OwnLimit, Signal
 
 Scale = Callable[[int], float]  # a value to its height on the page
 
-SAYS = (
+SAYS = Text(
     "Right: the rules, solid where they trip, dashed where they clear; a bar shows where the truth can be then. Left: "
     "what requirements say of the truth."
 )
-SAYS_DEVICES = " Coloured: what is set inside devices; dotted where they come back."
+SAYS_DEVICES = Text("Coloured: what is set inside devices; dotted where they come back.")
+
+_OWN = {
+    OwnLimit.ABSORPTION: Text("absorption"),
+    OwnLimit.FLOAT: Text("float"),
+    OwnLimit.HIGH_CUT_OFF: Text("high_cut_off"),
+    OwnLimit.HIGH_RECONNECT: Text("high_reconnect"),
+    OwnLimit.LOW_CUT_OFF: Text("low_cut_off"),
+    OwnLimit.LOW_RECONNECT: Text("low_reconnect"),
+    OwnLimit.HOT_CUT_OFF: Text("hot_cut_off"),
+    OwnLimit.HOT_RECONNECT: Text("hot_reconnect"),
+    OwnLimit.COLD_CUT_OFF: Text("cold_cut_off"),
+    OwnLimit.COLD_RECONNECT: Text("cold_reconnect"),
+}
+assert set(_OWN) == set(OwnLimit), set(OwnLimit) - set(_OWN)
 
 AXIS = 300.0  # x of the scale; requirements stand to its left, rules to its right
 BAND, BAND_GAP = 9.0, 5.0
@@ -65,22 +80,19 @@ def rule_rungs(scheme: Scheme, quantity: Quantity) -> list[Rung]:
             continue
         if quantity.name not in looked_after(scheme, rule, limits[rule.trips.test.compare.downward]):
             continue
-        for verb, trigger in (("trips", rule.trips), ("clears", rule.clears)):
+        for trigger in (rule.trips, rule.clears):
             if not isinstance(trigger.test, Limit):
                 continue
-            value = trigger.test.value
-            asked = asked_text(scheme, rule.watches, rule.watched, trigger.test)
-            delay = f" for {time_text(trigger.delay.us)}" if trigger.delay.us else ""
-            does = f": {_effect(rule)}" if verb == "trips" else ""
-            rungs.append(
-                Rung(
-                    value,
-                    truth_at(value, error),
-                    f"{rule.name} {verb} {asked}{delay}{does}",
-                    f"{rule.name} {verb}: {rule.why}" if rule.why else f"{rule.name} {verb}",
-                    Stroke.HEAVY if verb == "trips" else Stroke.DASHED,
-                )
-            )
+            value, trips = trigger.test.value, trigger is rule.trips
+            asked = trigger_text(scheme, rule, trigger)
+            if trips:
+                words = said("{rule} trips {asked}: {effect}", rule=rule.name, asked=asked, effect=_effect(rule))
+                says = said("{rule} trips", rule=rule.name)
+            else:
+                words = said("{rule} clears {asked}", rule=rule.name, asked=asked)
+                says = said("{rule} clears", rule=rule.name)
+            stroke = Stroke.HEAVY if trips else Stroke.DASHED
+            rungs.append(Rung(value, truth_at(value, error), words, titled(says, rule.why), stroke))
     return sorted(rungs, key=lambda r: (-r.value, r.words))
 
 
@@ -91,10 +103,11 @@ def device_rungs(scheme: Scheme, quantity: Quantity) -> list[Rung]:
         for limit in device.limits:
             if limit.quantity != quantity.name:
                 continue
-            compare = f"{limit.compare} " if limit.compare else ""
-            delay = f" for {time_text(limit.delay.us)}" if limit.delay.us else ""
-            each = f", {value_text(limit.nominal, quantity.kind)} a cell" if limit.nominal != limit.value else ""
-            words = f"{device.path} {limit.which}: {compare}{value_text(limit.value, quantity.kind)}{delay}{each}"
+            asked = value_text(limit.value, quantity.kind)
+            asked = lasting(limit_text(limit.compare, asked) if limit.compare else asked, limit.delay.us)
+            if limit.nominal != limit.value:
+                asked = said("{asked}, {value} a cell", asked=asked, value=value_text(limit.nominal, quantity.kind))
+            words = said("{device} {which}: {asked}", device=device.path, which=_OWN[limit.which](), asked=asked)
             stroke = Stroke.DOTTED if limit.which.cut_off else Stroke.ACCENT
             rungs.append(Rung(limit.nominal, limit.truth, words, device.what or words, stroke))
     return sorted(rungs, key=lambda r: (-r.value, r.words))
@@ -104,9 +117,13 @@ def damage_rungs(quantity: Quantity) -> list[Rung]:
     """Where the cells themselves are damaged."""
     return [
         Rung(
-            value, None, f"{side} {value_text(value, quantity.kind)}: damage", "damage, by the datasheet", Stroke.HEAVY
+            value,
+            None,
+            said("{asked}: damage", asked=limit_text(compare, value_text(value, quantity.kind))),
+            said("damage, by the datasheet"),
+            Stroke.HEAVY,
         )
-        for side, value in (("above", quantity.damaged_above), ("below", quantity.damaged_below))
+        for compare, value in ((Compare.ABOVE, quantity.damaged_above), (Compare.BELOW, quantity.damaged_below))
         if value is not None
     ]
 
@@ -119,41 +136,47 @@ def claim_rungs(scheme: Scheme, quantity: Quantity) -> list[Rung]:
             if condition.name == quantity.name and isinstance(condition.test, Limit):
                 asked = asked_text(scheme, Signal.QUANTITY, quantity.name, condition.test)
                 stroke = Stroke.WARNING if claim.protects else Stroke.ACCENT
-                words = f"{asked}: {claim.requirement}, {_demand(claim)}"
+                words = _demand(claim, asked)
                 rungs[claim.requirement, condition.test.value] = Rung(
                     condition.test.value, None, words, claim.why or claim.requirement, stroke
                 )
     return sorted(rungs.values(), key=lambda r: (-r.value, r.words))
 
 
-def _demand(claim: Claim) -> str:
-    must = "no running" if claim.must is Must.NEVER_RUNNING else "no stop"
-    return f"{must} beyond {time_text(claim.longer_than.us)}"
+def _demand(claim: Claim, asked: str) -> str:
+    name, time = claim.requirement, time_text(claim.longer_than.us)
+    if claim.must is Must.NEVER_RUNNING:
+        return said("{asked}: {requirement}, no running beyond {time}", asked=asked, requirement=name, time=time)
+    return said("{asked}: {requirement}, no stop beyond {time}", asked=asked, requirement=name, time=time)
 
 
 def _effect(rule: Rule) -> str:
     """What the rule does, in few words."""
-    said = []
+    told = []
     if rule.blocks:
         groups = dict.fromkeys(t.group or t.path for t in rule.blocks)
-        said.append("stops " + ", ".join(groups))
+        told.append(said("stops {paths}", paths=listed(groups)))
     if rule.starts:
-        said.append("starts " + ", ".join(rule.starts))
+        told.append(said("starts {paths}", paths=listed(rule.starts)))
     if rule.alarm:
-        said.append("alarm")
-    return "; ".join(said) or "sends its line"
+        told.append(said("alarm"))
+    return in_turn(told) or said("sends its line")
 
 
 def _draw(scheme: Scheme, quantity: Quantity, rules: Sequence[Rung], claims: Sequence[Rung]) -> Drawing:
     width, height = a4()
+    title = said("Ladder: {quantity}", quantity=quantity.name)
+    described = said("Thresholds on {quantity} from high to low.", quantity=quantity.name)
+    says = SAYS()
+    if any(r.stroke in (Stroke.ACCENT, Stroke.DOTTED) for r in rules):
+        says = f"{says} {SAYS_DEVICES()}"
     svg = framed(
         scheme,
-        f"Ladder: {quantity.name}",
-        f"Thresholds on {quantity.name} from high to low. "
-        + "; ".join(r.words for r in sorted((*rules, *claims), key=lambda r: -r.value)),
+        title,
+        f"{described} {in_turn(r.words for r in sorted((*rules, *claims), key=lambda r: -r.value))}",
         width=width,
         height=height,
-        says=SAYS + (SAYS_DEVICES if any(r.stroke in (Stroke.ACCENT, Stroke.DOTTED) for r in rules) else ""),
+        says=says,
     )
     top, bottom = MARGIN + HEAD + 12, height - MARGIN - FOOT
     values = [r.value for r in (*rules, *claims)]
@@ -171,7 +194,7 @@ def _draw(scheme: Scheme, quantity: Quantity, rules: Sequence[Rung], claims: Seq
     right = AXIS + 16 + bands * (BAND + BAND_GAP)
     _rules(svg, rules, quantity, y, (top, bottom), right, width - MARGIN)
     _claims(svg, claims, y, (top, bottom))
-    return Drawing(f"ladder_{quantity.name}", f"Ladder: {quantity.name}", svg)
+    return Drawing(f"ladder_{quantity.name}", title, svg)
 
 
 def spread(wanted: Sequence[float], heights: Sequence[float], top: float, bottom: float) -> list[float]:
@@ -234,7 +257,7 @@ def _rules(
 def _band_words(rung: Rung, quantity: Quantity) -> str:
     assert rung.truth is not None
     low, high = (value_text(v, quantity.kind) for v in (rung.truth.low, rung.truth.high))
-    return f"{quantity.name} is then {low} to {high}"
+    return said("{quantity} is then {low} to {high}", quantity=quantity.name, low=low, high=high)
 
 
 def _claims(svg: Svg, rungs: Sequence[Rung], y: Scale, span: tuple[float, float]) -> None:

@@ -6,12 +6,12 @@ from dataclasses import dataclass
 
 from interlock.draw.metrics import text_width, wrapped
 from interlock.draw.page import Drawing, framed
+from interlock.draw.said import Text, in_turn, said
 from interlock.draw.style import A4_LONG, FAINT, LINE_HEIGHT, MARGIN, NORMAL, PAPER, SMALL, Stroke
 from interlock.draw.svg import Svg
-from interlock.draw.words import STATE_WORDS, asked_text
+from interlock.draw.words import STATE_WORDS, asked_text, lasting, signal_text
 from interlock.logic.machine import TABLE, Row
 from interlock.scheme.model import Rule, Scheme
-from interlock.scheme.units import time_text
 from interlock.scheme.words import OnInvalid, PowerUp, State
 
 BOX_WIDTH, BOX_HEIGHT = 84.0, 34.0
@@ -20,16 +20,16 @@ TOP = 96.0
 STRIP_HEAD, STRIP_FOOT = 86.0, 30.0  # what a page may cut off that says itself what stands there
 
 _INVALID = {
-    OnInvalid.TRIP: "A lost reading counts as a reason to trip.",
-    OnInvalid.CLEAR: "A lost reading counts as a reason to clear.",
-    OnInvalid.HOLD: "While the reading is lost the machine stands still.",
+    OnInvalid.TRIP: Text("A lost reading counts as a reason to trip."),
+    OnInvalid.CLEAR: Text("A lost reading counts as a reason to clear."),
+    OnInvalid.HOLD: Text("While the reading is lost the machine stands still."),
 }
 assert set(_INVALID) == set(OnInvalid), set(OnInvalid) - set(_INVALID)
 
 _POWER_UP = {
-    PowerUp.TRIPPED: "Power-up: tripped.",
-    PowerUp.CLEAR: "Power-up: clear.",
-    PowerUp.AS_LEFT: "Power-up: as it was left; the first time tripped.",
+    PowerUp.TRIPPED: Text("Power-up: tripped."),
+    PowerUp.CLEAR: Text("Power-up: clear."),
+    PowerUp.AS_LEFT: Text("Power-up: as it was left; the first time tripped."),
 }
 assert set(_POWER_UP) == set(PowerUp), set(PowerUp) - set(_POWER_UP)
 
@@ -72,16 +72,18 @@ def _words(scheme: Scheme, rule: Rule, row: Row) -> str:
     trips = asked_text(scheme, rule.watches, rule.watched, rule.trips.test)
     clears = asked_text(scheme, rule.watches, rule.watched, rule.clears.test)
     if "reset_edge" in row.when:
-        return f"{rule.reset_by} goes from off to on" if rule.reset_by else "nobody can reset it"
+        if not rule.reset_by:
+            return said("nobody can reset it")
+        return said("{line} goes from off to on", line=rule.reset_by)
     if "trips" in row.unless:
-        return f"no longer {trips}"
+        return said("no longer {asked}", asked=trips)
     if "clears" in row.unless:
-        return f"no longer {clears}"
+        return said("no longer {asked}", asked=clears)
     if "trip_delay_over" in row.when:
-        return f"{trips} for {time_text(rule.trips.delay.us)}"
+        return lasting(trips, rule.trips.delay.us)
     if "clear_delay_over" in row.when:
-        return f"{clears} for {time_text(rule.clears.delay.us)}"
-    return f"{rule.watched} {trips if 'trips' in row.when else clears}"
+        return lasting(clears, rule.clears.delay.us)
+    return signal_text(rule.watched, trips if "trips" in row.when else clears)
 
 
 def draw_machine(scheme: Scheme, rule: Rule) -> Drawing:
@@ -96,15 +98,23 @@ def draw_machine(scheme: Scheme, rule: Rule) -> Drawing:
     above, below = _lanes([a for a in arrows if a not in straight], order)
     box_top = TOP + LANE * len(above)
     height = box_top + BOX_HEIGHT + LANE * len(below) + 92
+    steps = in_turn(
+        said(
+            "from {source} to {target} when {asked}",
+            source=STATE_WORDS[a.source](),
+            target=STATE_WORDS[a.target](),
+            asked=a.words,
+        )
+        for a in arrows
+    )
+    says = said("Evaluated by {unit}. It acts in the states with a heavy frame.", unit=rule.unit)
     svg = framed(
         scheme,
         rule.name,
-        f"The machine of the rule {rule.name}: "
-        + "; ".join(f"from {STATE_WORDS[a.source]} to {STATE_WORDS[a.target]} when {a.words}" for a in arrows),
+        said("The machine of the rule {rule}: {steps}", rule=rule.name, steps=steps),
         width=width,
         height=height,
-        says=f"Evaluated by {rule.unit}. It acts in the states with a heavy frame."
-        + (f" {rule.why}" if rule.why else ""),
+        says=f"{says} {rule.why}" if rule.why else says,
     )
     middle = box_top + BOX_HEIGHT / 2
     for arrow in straight:
@@ -116,9 +126,9 @@ def draw_machine(scheme: Scheme, rule: Rule) -> Drawing:
         _bent(svg, arrow, left, (foot, foot + LANE * (lane + 0.75)), lane)
     for state in states:
         _state(svg, state, left[state], box_top)
-    notes = [_POWER_UP[rule.power_up]]
+    notes = [_POWER_UP[rule.power_up]()]
     if rule.watches.numeric:
-        notes.append(_INVALID[rule.on_invalid])
+        notes.append(_INVALID[rule.on_invalid]())
     foot = box_top + BOX_HEIGHT + LANE * len(below) + 34
     svg.lines(MARGIN + 20, foot, notes, size=NORMAL)
     return Drawing(f"machine_{rule.name}", rule.name, svg)
@@ -137,11 +147,15 @@ def _lanes(arrows: list[Arrow], order: dict[State, int]) -> tuple[list[Arrow], l
 
 def _state(svg: Svg, state: State, x: float, y: float) -> None:
     stroke = Stroke.HEAVY if state.active else Stroke.PLAIN
-    svg.open_group(
-        f"{STATE_WORDS[state]}: {'the rule acts' if state.active else 'the rule does not act'}", ident=str(state)
+    word = STATE_WORDS[state]()
+    acts = (
+        said("{state}: the rule acts", state=word)
+        if state.active
+        else said("{state}: the rule does not act", state=word)
     )
+    svg.open_group(acts, ident=str(state))
     svg.box(x, y, BOX_WIDTH, BOX_HEIGHT, stroke=stroke, fill=FAINT if state.active else PAPER, round_by=6)
-    svg.text(x + BOX_WIDTH / 2, y + BOX_HEIGHT / 2 + 3, STATE_WORDS[state], bold=True, anchor="middle")
+    svg.text(x + BOX_WIDTH / 2, y + BOX_HEIGHT / 2 + 3, word, bold=True, anchor="middle")
     svg.close_group()
 
 

@@ -9,12 +9,13 @@ from collections.abc import Sequence
 
 from interlock.draw.metrics import text_width, wrapped
 from interlock.draw.page import A4, FOOT, HEAD, Drawing, Paper, Sheet, framed
+from interlock.draw.said import all_of, said, titled
 from interlock.draw.style import FAINT, LINE_HEIGHT, MARGIN, NORMAL, SMALL, Stroke
 from interlock.draw.svg import Svg
-from interlock.draw.words import condition_text, trigger_text
+from interlock.draw.words import condition_text, side_text, signal_text, trigger_text
 from interlock.scheme.model import Rule, Scheme, Target
 from interlock.scheme.units import time_text
-from interlock.scheme.words import LineForm
+from interlock.scheme.words import LineForm, Signal
 
 RULE, CAUSE, CLEARS, RESET = 92.0, 128.0, 112.0, 62.0
 LEFT = RULE + CAUSE + CLEARS + RESET
@@ -66,14 +67,23 @@ def _split(heights: Sequence[float], room: float) -> list[list[int]]:
 
 def _cells(scheme: Scheme, rule: Rule) -> tuple[list[str], list[str], list[str], list[str]]:
     """The wrapped texts of the four columns on the left."""
-    cause = wrapped(f"{rule.watched} {trigger_text(scheme, rule, rule.trips)}", CAUSE - 2 * PADDING, SMALL)
+    trips = signal_text(rule.watched, trigger_text(scheme, rule, rule.trips))
+    cause = wrapped(trips, CAUSE - 2 * PADDING, SMALL)
     for condition in rule.only_while:
-        cause += wrapped(f"only while {condition_text(scheme, condition)}", CAUSE - 2 * PADDING, SMALL)
+        only = said("only while {asked}", asked=condition_text(scheme, condition))
+        cause += wrapped(only, CAUSE - 2 * PADDING, SMALL)
     clears = wrapped(trigger_text(scheme, rule, rule.clears), CLEARS - 2 * PADDING, SMALL)
-    reset = [f"by hand: {rule.reset_by}" if rule.reset_by else "by hand: nobody can"] if rule.manual else ["by itself"]
+    if not rule.manual:
+        reset = [said("by itself")]
+    else:
+        reset = [said("by hand: {line}", line=rule.reset_by) if rule.reset_by else said("by hand: nobody can")]
     if rule.overridden_by:
-        most = f" {time_text(rule.override_at_most.us)} at most" if rule.override_at_most else " without limit"
-        reset.append(f"overridden by {rule.overridden_by},{most}")
+        line, most = rule.overridden_by, rule.override_at_most
+        reset.append(
+            said("overridden by {line}, {time} at most", line=line, time=time_text(most.us))
+            if most
+            else said("overridden by {line}, without limit", line=line)
+        )
     resets = [line for text in reset for line in wrapped(text, RESET - 2 * PADDING, SMALL)]
     return wrapped(rule.name, RULE - 2 * PADDING, NORMAL, bold=True), cause, clears, resets
 
@@ -95,17 +105,22 @@ def _sheet(
 ) -> Drawing:
     svg = framed(
         scheme,
-        "Causes and effects",
-        "A table. Each row is a rule with its cause, when it clears and how it resets; each column a path. A cell says "
-        "whether the rule stops or starts the path while it is in force.",
+        said("Causes and effects"),
+        said(
+            "A table. Each row is a rule with its cause, when it clears and how it resets; each column a path. A cell "
+            "says whether the rule stops or starts the path while it is in force."
+        ),
         width=paper.width,
         height=paper.height,
         sheet=sheet,
-        says="Each rule, while in force, stops or starts the paths in its row. A path runs while nothing stops it.",
+        says=said(
+            "Each rule, while in force, stops or starts the paths in its row. A path runs while nothing stops it."
+        ),
     )
     top = MARGIN + HEAD
-    svg.lines(MARGIN + PADDING, top + header - 5, ["rule"], size=NORMAL, bold=True)
-    for text, x in (("trips when", RULE), ("clears when", RULE + CAUSE), ("resets", RULE + CAUSE + CLEARS)):
+    svg.lines(MARGIN + PADDING, top + header - 5, [said("rule")], size=NORMAL, bold=True)
+    heads = said("trips when"), said("clears when"), said("resets")
+    for text, x in zip(heads, (RULE, RULE + CAUSE, RULE + CAUSE + CLEARS), strict=True):
         svg.text(MARGIN + x + PADDING, top + header - 5, text, bold=True)
     right = MARGIN + LEFT + COLUMN * len(names)
     for i, name in enumerate(names):
@@ -124,19 +139,19 @@ def _sheet(
         x = MARGIN + LEFT + COLUMN * i
         svg.line(x, top + header, x, y, Stroke.FAINT if 0 < i < len(names) else Stroke.PLAIN)
     suffix = f"_{sheet.number}" if sheet.count > 1 else ""
-    return Drawing(f"matrix{suffix}", "Causes and effects", svg)
+    return Drawing(f"matrix{suffix}", said("Causes and effects"), svg)
 
 
 def _path_title(scheme: Scheme, name: str) -> str:
     path = scheme.paths[name]
-    return f"{name}: {path.why}" if path.why else name
+    return titled(name, path.why)
 
 
 def _row(svg: Svg, scheme: Scheme, rule: Rule, names: Sequence[str], y: float, height: float) -> None:
     first = y + PADDING + SMALL
     x = MARGIN
     name, *texts = _cells(scheme, rule)
-    svg.open_group(f"{rule.name}: {rule.why}" if rule.why else rule.name, ident=f"row-{rule.name}")
+    svg.open_group(titled(rule.name, rule.why), ident=f"row-{rule.name}")
     svg.lines(x + PADDING, first, name, size=NORMAL, bold=True)
     for lines, width in zip(texts, (RULE, CAUSE, CLEARS), strict=True):
         x += width
@@ -156,13 +171,13 @@ def _row(svg: Svg, scheme: Scheme, rule: Rule, names: Sequence[str], y: float, h
 def _other_effects(scheme: Scheme, rule: Rule) -> str:
     """What a rule does that no path's column can show."""
     sent = [
-        f"{line.name} {'on' if line.form is LineForm.HIGH_WHEN else 'off'}"
+        signal_text(line.name, side_text(Signal.LINE, first=line.form is LineForm.HIGH_WHEN))
         for line in scheme.lines.values()
         if rule.name in line.rules
     ]
-    said = [f"sends {' and '.join(sent)}"] if sent else []
-    said += ["raises an alarm"] if rule.alarm else []
-    return " and ".join(said) or "seen by other rules only"
+    told = [said("sends {lines}", lines=all_of(sent))] if sent else []
+    told += [said("raises an alarm")] if rule.alarm else []
+    return all_of(told) or said("seen by other rules only")
 
 
 def _cell(svg: Svg, rule: Rule, stop: Target | None, path: str, at: tuple[float, float, float]) -> None:
@@ -170,9 +185,9 @@ def _cell(svg: Svg, rule: Rule, stop: Target | None, path: str, at: tuple[float,
     middle, baseline = x + COLUMN / 2, y + height / 2 + 3
     if stop:
         svg.box(x + 1.5, y + 1.5, COLUMN - 3, height - 3, stroke=None, fill=FAINT)
-        svg.text(middle, baseline - (4 if stop.when else 0), "stops", size=SMALL, bold=True, anchor="middle")
+        svg.text(middle, baseline - (4 if stop.when else 0), said("stops"), size=SMALL, bold=True, anchor="middle")
         if stop.when:
-            svg.text(middle, baseline + 5, "by mode", size=SMALL - 0.5, anchor="middle")
+            svg.text(middle, baseline + 5, said("by mode"), size=SMALL - 0.5, anchor="middle")
     if path in rule.starts:
         svg.box(x + 2.5, y + 2.5, COLUMN - 5, height - 5, stroke=Stroke.ACCENT, fill="none")
-        svg.text(middle, baseline, "starts", size=SMALL, anchor="middle")
+        svg.text(middle, baseline, said("starts"), size=SMALL, anchor="middle")

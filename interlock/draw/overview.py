@@ -2,32 +2,38 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from interlock.draw.graph import Arrow, Box, Graph, draw_graph
 from interlock.draw.page import Drawing
+from interlock.draw.said import all_of, listed, said, titled
 from interlock.draw.style import Stroke
+from interlock.draw.words import side_text, signal_text
 from interlock.scheme.model import Condition, Path, Scheme
+from interlock.scheme.words import Signal
 
-PACK = "the pack"
 SHOWN = 6  # rules named in a box before the rest are counted
 
 
 def draw_overview(scheme: Scheme, *, portable: bool = False) -> Drawing:
     """One graph: current flows from left to right, through whatever a path stands behind."""
     graph = Graph(rank_gap=36)
-    graph.boxes.append(Box("pack", PACK, (), "the battery", stroke=Stroke.HEAVY, shaded=True))
+    graph.boxes.append(Box("pack", said("the pack"), (), said("the battery"), stroke=Stroke.HEAVY, shaded=True))
     for path in scheme.paths.values():
         graph.boxes.append(_box(scheme, path))
     for path in scheme.paths.values():
         graph.arrows += _arrows(scheme, path)
     svg = draw_graph(
         scheme,
-        "Overview",
-        "Charge sources to the left of the pack, loads to the right. " + _in_words(scheme),
+        said("Overview"),
+        f"{said('Charge sources to the left of the pack, loads to the right.')} {_in_words(scheme)}",
         graph,
-        says="Current flows along the arrows. Each box names what can stop it; a path behind another stops with it.",
+        says=said(
+            "Current flows along the arrows. Each box names what can stop it; a path behind another stops with it."
+        ),
         portable=portable,
     )
-    return Drawing("overview", "Overview", svg)
+    return Drawing("overview", said("Overview"), svg)
 
 
 def stoppers(scheme: Scheme, path: str) -> list[str]:
@@ -39,25 +45,37 @@ def stoppers(scheme: Scheme, path: str) -> list[str]:
 def _box(scheme: Scheme, path: Path) -> Box:
     lines = []
     if path.outputs:
-        lines.append("through " + " and ".join(path.outputs))
+        lines.append(said("through {outputs}", outputs=all_of(path.outputs)))
     if path.unswitched:
-        lines.append(f"not switched: {path.unswitched}")
+        lines.append(said("not switched: {reason}", reason=path.unswitched))
     rules = stoppers(scheme, path.name) if path.outputs else []
     if rules:
-        more = len(rules) - SHOWN
-        lines.append("stopped by " + ", ".join(rules[:SHOWN]) + (f" and {more} more" if more > 0 else ""))
+        lines.append(said("stopped by {rules}", rules=_some(rules)))
     elif path.outputs:
-        lines.append("no rule stops it")
+        lines.append(said("no rule stops it"))
     starters = [r.name for r in scheme.rules.values() if path.name in r.starts]
     if starters:
-        lines.append("started by " + ", ".join(starters))
-    says = f"{path.name}: {path.why}" if path.why else path.name
+        lines.append(said("started by {rules}", rules=listed(starters)))
+    says = titled(path.name, path.why)
     stroke = Stroke.DASHED if path.unswitched else Stroke.PLAIN
     return Box(path.name, path.name, tuple(lines), says, f"logic_{path.name}.svg", stroke=stroke, widest=140)
 
 
+def _some(rules: Sequence[str]) -> str:
+    """The first of them, and how many more."""
+    more = len(rules) - SHOWN
+    if more <= 0:
+        return listed(rules)
+    return said("{rules} and {count} more", rules=listed(rules[:SHOWN]), count=more)
+
+
 def _mode(conditions: tuple[Condition, ...]) -> str:
-    return "while " + " and ".join(f"{c.name} {'on' if c.test else 'off'}" for c in conditions) if conditions else ""
+    """`shore_mode on and genset_mode off`."""
+    return all_of(signal_text(c.name, side_text(Signal.LINE, first=c.test is True)) for c in conditions)
+
+
+def _while(conditions: tuple[Condition, ...]) -> str:
+    return said("while {conditions}", conditions=_mode(conditions)) if conditions else ""
 
 
 def _arrows(scheme: Scheme, path: Path) -> list[Arrow]:
@@ -66,13 +84,17 @@ def _arrows(scheme: Scheme, path: Path) -> list[Arrow]:
     charges = path.flow.charge is not None or _carries(scheme, path.name, charge=True)
     draws = path.flow.discharge is not None or _carries(scheme, path.name, charge=False)
     if charges and draws:
-        modes = [("charges", path.flow.charge or ()), ("draws", path.flow.discharge or ())]
-        words = ", ".join(f"{verb} {_mode(mode)}" for verb, mode in modes if mode)
+        told = []
+        if path.flow.charge:
+            told.append(said("charges while {conditions}", conditions=_mode(path.flow.charge)))
+        if path.flow.discharge:
+            told.append(said("draws while {conditions}", conditions=_mode(path.flow.discharge)))
+        words = listed(told)
         return [Arrow(path.name, nearer, words, both=True)]
     if charges:
-        return [Arrow(path.name, nearer, _mode(path.flow.charge or ()))]
+        return [Arrow(path.name, nearer, _while(path.flow.charge or ()))]
     if draws:
-        return [Arrow(nearer, path.name, _mode(path.flow.discharge or ()))]
+        return [Arrow(nearer, path.name, _while(path.flow.discharge or ()))]
     return [Arrow(nearer, path.name, stroke=Stroke.DASHED)] if path.behind else []
 
 
@@ -89,9 +111,13 @@ def _carries(scheme: Scheme, name: str, *, charge: bool) -> bool:
 
 
 def _in_words(scheme: Scheme) -> str:
-    said = []
+    told = []
     for path in scheme.paths.values():
-        behind = f" behind {path.behind}" if path.behind else ""
+        name = said("{path} behind {other}", path=path.name, other=path.behind) if path.behind else path.name
         rules = stoppers(scheme, path.name)
-        said.append(f"{path.name}{behind}: stopped by {', '.join(rules) if rules else 'no rule'}.")
-    return " ".join(said)
+        told.append(
+            said("{path}: stopped by {rules}.", path=name, rules=listed(rules))
+            if rules
+            else said("{path}: stopped by no rule.", path=name)
+        )
+    return " ".join(told)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from interlock.draw.metrics import fitted, text_width, wrapped
+from interlock.draw.said import Text, said, titled
 from interlock.draw.style import A4_LONG, A4_SHORT, GREY, LINE_HEIGHT, MARGIN, NORMAL, SMALL, TITLE
 from interlock.draw.svg import Svg
 from interlock.scheme.model import Scheme
@@ -12,10 +13,11 @@ from interlock.scheme.model import Scheme
 HEAD = 46.0  # height of the title
 FOOT = 26.0
 
-CAUTION = (
+_CAUTION = Text(
     "An aid to engineering judgement; it certifies nothing. Local codes, the maker's manual and licensed practice come "
     "first."
 )
+CAUTION = _CAUTION.text  # where no catalogue is in force
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,21 +65,24 @@ def framed(
     says: str = "",
 ) -> Svg:
     """An empty drawing with its title, a line that `says` how to read it, and its foot."""
-    revision = f", revision {scheme.revision}" if scheme.revision else ""
-    svg = Svg(width, height, f"{title}: {scheme.title}", description)
+    named = scheme.title
+    if scheme.revision:
+        named = said("{scheme}, revision {revision}", scheme=named, revision=scheme.revision)
+    svg = Svg(width, height, titled(title, scheme.title), description)
     room = width - 2 * MARGIN
     shown = fitted(title, room * 0.6, TITLE, bold=True)
     rest = room - text_width(shown, TITLE, bold=True) - 20
     svg.text(MARGIN, MARGIN + 10, shown, size=TITLE, bold=True)
-    svg.text(width - MARGIN, MARGIN + 10, fitted(scheme.title + revision, rest, NORMAL), anchor="end", colour=GREY)
+    svg.text(width - MARGIN, MARGIN + 10, fitted(named, rest, NORMAL), anchor="end", colour=GREY)
     if sheet and sheet.count > 1:
-        svg.text(width - MARGIN, MARGIN + 22, f"sheet {sheet.number} of {sheet.count}", anchor="end", colour=GREY)
+        words = said("sheet {number} of {count}", number=sheet.number, count=sheet.count)
+        svg.text(width - MARGIN, MARGIN + 22, words, anchor="end", colour=GREY)
     if says:
         room -= 90 if sheet and sheet.count > 1 else 0
         lines = wrapped(says, room, NORMAL)
         rest_of_it = [fitted(" ".join(lines[1:]), room, NORMAL)] if len(lines) > 1 else []
         svg.lines(MARGIN, MARGIN + 25, [lines[0], *rest_of_it], colour=GREY)
-    foot = wrapped(CAUTION, width - 2 * MARGIN, SMALL)
+    foot = wrapped(_CAUTION(), width - 2 * MARGIN, SMALL)
     svg.lines(MARGIN, height - MARGIN + 10 - (len(foot) - 1) * SMALL * LINE_HEIGHT, foot, size=SMALL, colour=GREY)
     svg.framed(says)
     return svg

@@ -12,34 +12,35 @@ from itertools import pairwise
 from interlock.draw.metrics import fitted, text_width, wrapped
 from interlock.draw.page import A4, FOOT, HEAD, Drawing, Paper, Sheet, framed
 from interlock.draw.patches import patches, told
+from interlock.draw.said import Text, all_of, in_turn, listed, said, titled
 from interlock.draw.style import ACCENT, FAINT, GREY, LINE_HEIGHT, MARGIN, NORMAL, PAPER, SMALL, WARNING, Stroke
 from interlock.draw.svg import Svg
-from interlock.draw.words import asked_text, condition_text
+from interlock.draw.words import asked_text, condition_text, limit_text
 from interlock.logic.permits import Panel, PermitMap, Standing, Subject
 from interlock.logic.steady import Alike, Piece
 from interlock.scheme.model import Interval, Limit, Scheme
-from interlock.scheme.units import value_text
-from interlock.scheme.words import Must, Signal
+from interlock.scheme.units import Kind, value_text
+from interlock.scheme.words import Compare, Must, Signal
 
-SAYS = (
+SAYS = Text(
     "All else as favourable as can be, resets given, nobody overriding, readings held still. Edges: the rules' limits, "
     "exact. Lines across: requirements' limits on the truth (dashed: against harm, plain: for a service), with "
     "the band of what sensors may read there."
 )
 WORDS = {
-    Standing.RUNS: "may run",
-    Standing.TURNS: "runs by turns",
-    Standing.DEPENDS: "as it was",
-    Standing.STOPPED: "stopped",
-    Standing.UNKNOWN: "not known",
+    Standing.RUNS: Text("may run"),
+    Standing.TURNS: Text("runs by turns"),
+    Standing.DEPENDS: Text("as it was"),
+    Standing.STOPPED: Text("stopped"),
+    Standing.UNKNOWN: Text("not known"),
 }
 assert set(WORDS) == set(Standing), set(Standing) - set(WORDS)
 MEANS = {
-    Standing.RUNS: "it ends up running, wherever the readings came from",
-    Standing.TURNS: "it runs and stops by turns, by a rule's own times",
-    Standing.DEPENDS: "it stays running or stopped, by where the readings came from",
-    Standing.STOPPED: "it ends up stopped, whatever else is set",
-    Standing.UNKNOWN: "whether what went before matters could not be shown",
+    Standing.RUNS: Text("it ends up running, wherever the readings came from"),
+    Standing.TURNS: Text("it runs and stops by turns, by a rule's own times"),
+    Standing.DEPENDS: Text("it stays running or stopped, by where the readings came from"),
+    Standing.STOPPED: Text("it ends up stopped, whatever else is set"),
+    Standing.UNKNOWN: Text("whether what went before matters could not be shown"),
 }
 assert set(MEANS) == set(Standing), set(Standing) - set(MEANS)
 FILL = {
@@ -87,12 +88,15 @@ class Mark:
         return _demand(self.names, [self.asked], self.must)
 
 
-_DEMANDS = {Must.NEVER_RUNNING: "no running", Must.NEVER_STOPPED: "no stop"}
+_DEMANDS = {
+    Must.NEVER_RUNNING: Text("{requirements}: no running while {asked}"),
+    Must.NEVER_STOPPED: Text("{requirements}: no stop while {asked}"),
+}
 assert set(_DEMANDS) == set(Must), set(Must) - set(_DEMANDS)
 
 
 def _demand(names: Sequence[str], asked: Sequence[str], must: Must) -> str:
-    return f"{', '.join(names)}: {_DEMANDS[must]} while {' and '.join(asked)}"
+    return _DEMANDS[must](requirements=listed(names), asked=all_of(asked))
 
 
 def draw_permits(scheme: Scheme, found: PermitMap, paper: Paper = A4) -> list[Drawing]:
@@ -107,7 +111,7 @@ def draw_permits(scheme: Scheme, found: PermitMap, paper: Paper = A4) -> list[Dr
     same = [panel for panel in found.panels if panel.uniform is not None]
     per_sheet = across * down
     parts = [panels[i : i + per_sheet] for i in range(0, len(panels), per_sheet)] or [[]]
-    title = f"Where what may run: {axis_name(found.x)} and {axis_name(found.y)}"
+    title = said("Where what may run: {one} and {other}", one=axis_name(found.x), other=axis_name(found.y))
     drawings = []
     for count, part in enumerate(parts, 1):
         rows = max(1, -(-len(part) // across))
@@ -119,7 +123,7 @@ def draw_permits(scheme: Scheme, found: PermitMap, paper: Paper = A4) -> list[Dr
             width=width,
             height=height,
             sheet=Sheet(count, len(parts)),
-            says=SAYS,
+            says=SAYS(),
         )
         svg.define(PATTERNS)
         top = 10 + _key(svg, [told(cell) for p in part for column in p.cells for cell in column])
@@ -142,14 +146,37 @@ def draw_permits(scheme: Scheme, found: PermitMap, paper: Paper = A4) -> list[Dr
 
 def _beside(scheme: Scheme, found: PermitMap, same: Sequence[Panel]) -> list[str]:
     """The paths that need no panel."""
-    said = [f"{names_of(scheme, p)}: {WORDS[p.uniform]} everywhere" for p in same if p.uniform is not None]
-    untouched = ", ".join(subject_name(scheme, s) for s in found.untouched)
-    return ["; ".join(said)] * bool(said) + [f"these readings do not matter to {untouched}"] * bool(untouched)
+    everywhere = [
+        said("{paths}: {may} everywhere", paths=names_of(scheme, p), may=WORDS[p.uniform]())
+        for p in same
+        if p.uniform is not None
+    ]
+    lines = [in_turn(everywhere)] if everywhere else []
+    if found.untouched:
+        untouched = listed(subject_name(scheme, s) for s in found.untouched)
+        lines.append(said("these readings do not matter to {paths}", paths=untouched))
+    return lines
+
+
+_NOUNS = {
+    Kind.TEMPERATURE: Text("temperature"),
+    Kind.VOLTAGE: Text("voltage"),
+    Kind.CURRENT: Text("current"),
+    Kind.POWER: Text("power"),
+    Kind.PERCENT: Text("percentage"),
+    Kind.FREQUENCY: Text("frequency"),
+    Kind.SPEED: Text("speed of rotation"),
+    Kind.PRESSURE: Text("pressure"),
+    Kind.RESISTANCE: Text("resistance"),
+    Kind.CAPACITY: Text("capacity"),
+    Kind.ENERGY: Text("energy"),
+}
+assert {kind: noun.text for kind, noun in _NOUNS.items()} == {kind: kind.noun for kind in Kind}
 
 
 def axis_name(group: Alike) -> str:
     """The group in words: a quantity's name, or what kind of value it is."""
-    return group.name
+    return _NOUNS[group.kind]() if group.name == group.kind.noun and len(group.quantities) > 1 else group.name
 
 
 def _file(group: Alike) -> str:
@@ -158,32 +185,37 @@ def _file(group: Alike) -> str:
 
 def names_of(scheme: Scheme, panel: Panel) -> str:
     """The paths of a panel, each with its mode."""
-    return ", ".join(subject_name(scheme, s) for s in panel.subjects)
+    return listed(subject_name(scheme, s) for s in panel.subjects)
 
 
 def subject_name(scheme: Scheme, subject: Subject) -> str:
     """A path, with its mode where it has some."""
-    mode = " and ".join(condition_text(scheme, c) for c in subject.mode)
-    return f"{subject.path} while {mode}" if mode else subject.path
+    mode = all_of(condition_text(scheme, c) for c in subject.mode)
+    return said("{path} while {mode}", path=subject.path, mode=mode) if mode else subject.path
 
 
 def _described(scheme: Scheme, found: PermitMap, panel: Panel) -> str:
     """The panel in words, for those who do not see it: its areas, the largest first."""
-    said = [
-        f"{WORDS[patch.standing]} where {_where(found.x, panel.xs, patch.columns)} and "
-        f"{_where(found.y, panel.ys, patch.rows)}"
+    areas = [
+        said(
+            "{may} where {one} and {other}",
+            may=WORDS[patch.standing](),
+            one=_where(found.x, panel.xs, patch.columns),
+            other=_where(found.y, panel.ys, patch.rows),
+        )
         for patch in patches(panel)
     ]
-    return f"{names_of(scheme, panel)}: {'; '.join(said)}."
+    return said("{paths}: {areas}.", paths=names_of(scheme, panel), areas=in_turn(areas))
 
 
 def _where(group: Alike, axis: Sequence[Piece], span: tuple[int, int]) -> str:
     """A stretch of an axis in words; the end of the axis itself is a piece of its own and no limit."""
     first, last = axis[span[0]], axis[span[1]]
-    low = "" if span[0] <= 1 else f"above {value_text(first.low, group.kind)}"
-    high = "" if span[1] >= len(axis) - 2 else f"below {value_text(last.high, group.kind)}"
+    ends = [] if span[0] <= 1 else [limit_text(Compare.ABOVE, value_text(first.low, group.kind))]
+    if span[1] < len(axis) - 2:
+        ends.append(limit_text(Compare.BELOW, value_text(last.high, group.kind)))
     name = axis_name(group)
-    return f"{name} is {' and '.join(w for w in (low, high) if w)}" if low or high else f"{name} is anything"
+    return said("{name} is {asked}", name=name, asked=all_of(ends)) if ends else said("{name} is anything", name=name)
 
 
 def _key(svg: Svg, present: Sequence[Standing]) -> float:
@@ -192,7 +224,7 @@ def _key(svg: Svg, present: Sequence[Standing]) -> float:
     for standing in Standing:
         if standing not in present:
             continue
-        words = f"{WORDS[standing]}: {MEANS[standing]}"
+        words = titled(WORDS[standing](), MEANS[standing]())
         wide = 20 + text_width(words, SMALL)
         if x > MARGIN and x + wide > svg.width - MARGIN:
             x, y = MARGIN, y + 12
@@ -223,11 +255,12 @@ def _panel(
     for patch in patches(panel):
         x1, x2 = to_x(panel.xs[patch.columns[0]].low), to_x(panel.xs[patch.columns[1]].high)
         y1, y2 = to_y(panel.ys[patch.rows[1]].high), to_y(panel.ys[patch.rows[0]].low)
-        svg.open_group(f"{WORDS[patch.standing]}: {MEANS[patch.standing]}")
+        word = WORDS[patch.standing]()
+        svg.open_group(titled(word, MEANS[patch.standing]()))
         svg.box(x1, y1, x2 - x1, y2 - y1, fill=FILL[patch.standing])
         svg.close_group()
-        if text_width(WORDS[patch.standing], SMALL, bold=True) + 6 <= x2 - x1 and y2 - y1 >= SMALL + 4:
-            labels.append((WORDS[patch.standing], (x1 + x2) / 2, (y1 + y2) / 2 + 3))
+        if text_width(word, SMALL, bold=True) + 6 <= x2 - x1 and y2 - y1 >= SMALL + 4:
+            labels.append((word, (x1 + x2) / 2, (y1 + y2) / 2 + 3))
     _limits(svg, x_marks, to_x, plot, across=True)
     _limits(svg, y_marks, to_y, plot, across=False)
     svg.box(plot[0], plot[1], plot[2], plot[3], fill="none")
@@ -320,16 +353,16 @@ def _scales(
 
 def _legend(scheme: Scheme, found: PermitMap, panel: Panel, width: float) -> list[str]:
     """The limits of the panel's rules, then what requirements ask, in lines of a panel's width."""
-    said = []
+    lines = []
     for name in panel.rules:
         rule = scheme.rules[name]
-        tests = [asked_text(scheme, rule.watches, rule.watched, t.test) for t in (rule.trips, rule.clears)]
-        said.append(f"{name} trips {tests[0]}, clears {tests[1]}")
+        trips, clears = (asked_text(scheme, rule.watches, rule.watched, t.test) for t in (rule.trips, rule.clears))
+        lines.append(said("{rule} trips {trips}, clears {clears}", rule=name, trips=trips, clears=clears))
     demands: dict[tuple[tuple[str, ...], Must], dict[str, None]] = {}
     for mark in (*marks(scheme, found.x, panel.subjects), *marks(scheme, found.y, panel.subjects)):
         demands.setdefault((mark.names, mark.must), {})[mark.asked] = None
-    said += [_demand(names, list(asked), must) for (names, must), asked in demands.items()]
-    return wrapped("; ".join(said), width, SMALL)
+    lines += [_demand(names, list(asked), must) for (names, must), asked in demands.items()]
+    return wrapped(in_turn(lines), width, SMALL)
 
 
 def _below(lines: int) -> float:

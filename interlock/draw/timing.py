@@ -13,9 +13,10 @@ from math import log2
 from interlock.draw.history import Segment, only, worth_showing
 from interlock.draw.metrics import text_width, wrapped
 from interlock.draw.page import A4, FOOT, HEAD, Drawing, Paper, Sheet, framed
+from interlock.draw.said import listed, said
 from interlock.draw.style import FAINT, GREY, MARGIN, NORMAL, PAPER, SMALL, Stroke
 from interlock.draw.svg import Svg
-from interlock.draw.words import STATE_WORDS, kind_of
+from interlock.draw.words import STATE_WORDS, kind_of, side_text
 from interlock.logic.readings import Value
 from interlock.scheme.model import Limit, Scheme
 from interlock.scheme.units import decimal_text, time_text, value_text
@@ -64,11 +65,13 @@ def draw_timing(
         svg = framed(
             scheme,
             title,
-            f"A timing diagram. {_story(scheme, segments)}",
+            f"{said('A timing diagram.')} {_story(scheme, segments)}",
             width=paper.width,
             height=paper.height,
             sheet=Sheet(number, len(sheets)),
-            says="Time runs to the right, not to scale: each change stands with its time, long waits are drawn short.",
+            says=said(
+                "Time runs to the right, not to scale: each change stands with its time, long waits are drawn short."
+            ),
         )
         _draw(svg, scheme, segments, xs, chosen)
         drawings.append(Drawing(name + (f"_{number}" if len(sheets) > 1 else ""), title, svg))
@@ -87,18 +90,23 @@ def _places(segments: Sequence[Segment], left: float, right: float) -> list[floa
 
 def _story(scheme: Scheme, segments: Sequence[Segment]) -> str:
     """What happens to the paths, in words, for those who do not see the drawing."""
-    said = []
+    told = []
     last: Mapping[str, bool | None] = {}
     for segment in segments:
-        changed = [f"{p} {_path_word(r)}" for p, r in segment.running.items() if p not in last or last[p] is not r]
+        changed = [
+            said("{path} {state}", path=p, state=_path_word(r))
+            for p, r in segment.running.items()
+            if p not in last or last[p] is not r
+        ]
         if changed:
-            said.append(f"At {time_text(segment.first * scheme.scan_us)}: {', '.join(changed)}.")
+            time = time_text(segment.first * scheme.scan_us)
+            told.append(said("At {time}: {changes}.", time=time, changes=listed(changed)))
         last = segment.running
-    return " ".join(said)
+    return " ".join(told)
 
 
 def _path_word(running: bool | None) -> str:
-    return {True: "running", False: "stopped", None: "either"}[running]
+    return said("either") if running is None else side_text(Signal.PATH, first=running)
 
 
 def _rows(scheme: Scheme, segments: Sequence[Segment], xs: Sequence[float]) -> list[Row]:
@@ -108,11 +116,11 @@ def _rows(scheme: Scheme, segments: Sequence[Segment], xs: Sequence[float]) -> l
     first = segments[0]
     rows = [Row(name, READING_ROW, _reading_row(scheme, name, segments, xs)) for name in first.readings]
     for name in first.lines:
-        words: list[tuple[str, object]] = [("on" if s.lines[name] else "off", s.lines[name]) for s in segments]
-        rows.append(Row(name, ROW, _word_row(words, xs)))
+        ons = [s.lines[name] for s in segments]
+        rows.append(Row(name, ROW, _word_row([(side_text(Signal.LINE, first=on), on) for on in ons], xs)))
     for name in dict.fromkeys(name for s in segments for name in s.states):
         states = [s.states.get(name) for s in segments]
-        rows.append(Row(name, ROW, _word_row([(STATE_WORDS[s] if s else "left out", s) for s in states], xs)))
+        rows.append(Row(name, ROW, _word_row([(STATE_WORDS[s]() if s else said("left out"), s) for s in states], xs)))
     for name in first.running:
         running = [s.running[name] for s in segments]
         rows.append(Row(name, ROW, _word_row([(_path_word(r), r) for r in running], xs)))
@@ -190,7 +198,7 @@ def _reading_row(
             value = values[start]
             if value is None:
                 svg.box(xs[start], y + 6, xs[i] - xs[start], READING_ROW - 12, stroke=Stroke.WARNING, fill="hatch")
-                words = "lost"
+                words = said("lost")
             else:
                 svg.line(xs[start], at(float(value)), xs[i], at(float(value)), Stroke.HEAVY)
                 after = values[i] if i < len(values) else None
@@ -215,8 +223,8 @@ def _draw(svg: Svg, scheme: Scheme, segments: Sequence[Segment], xs: Sequence[fl
     _steps(svg, segments, xs, top, bottom)
     y = top
     for row in rows:
-        said = f"{row.name} (true)" if row.name in scheme.quantities else row.name
-        lines = wrapped(said, LABEL - 10, NORMAL)[:2]
+        name = said("{quantity} (true)", quantity=row.name) if row.name in scheme.quantities else row.name
+        lines = wrapped(name, LABEL - 10, NORMAL)[:2]
         svg.lines(MARGIN, y + row.height / 2 + 3 - (len(lines) - 1) * 5, lines)
         row.draw(svg, y)
         y += row.height
@@ -227,20 +235,20 @@ def _steps(svg: Svg, segments: Sequence[Segment], xs: Sequence[float], top: floa
     """A line and a number where each step begins; what a person did there stands in its title."""
     if not any(s.marks for s in segments):
         return
-    svg.text(MARGIN, top - STEPS + 4, "step", size=SMALL, colour=GREY)
+    svg.text(MARGIN, top - STEPS + 4, said("step"), size=SMALL, colour=GREY)
     for x, segment in zip(xs, segments, strict=False):
         if segment.marks:
-            number = segment.marks[0].removeprefix("step ").partition(":")[0]
-            svg.open_group(segment.marks[0])
+            mark = segment.marks[0]
+            svg.open_group(mark.says)
             svg.line(x, top - STEPS - 2, x, bottom + 4, Stroke.DOTTED)
-            svg.text(x + 2, top - STEPS + 4, number, size=SMALL, colour=GREY)
+            svg.text(x + 2, top - STEPS + 4, str(mark.number), size=SMALL, colour=GREY)
             svg.close_group()
 
 
 def _axis(svg: Svg, scheme: Scheme, segments: Sequence[Segment], xs: Sequence[float], y: float) -> None:
     """Times of changes, reading upwards; one is left out where there is no room beside its neighbour."""
     svg.line(xs[0], y + 4, xs[-1], y + 4)
-    svg.text(MARGIN, y + 14, "time", size=SMALL, colour=GREY)
+    svg.text(MARGIN, y + 14, said("time"), size=SMALL, colour=GREY)
     last = -1e9
     ends = [s.first for s in segments] + ([segments[-1].first + segments[-1].scans] if segments else [])
     for x, scan in zip(xs, ends, strict=True):

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from interlock.draw.gates import PITCH
 from interlock.draw.metrics import fitted, text_width, wrapped
 from interlock.draw.page import FOOT, HEAD, a4
+from interlock.draw.said import all_of, counted, said, titled
 from interlock.draw.style import LINE_HEIGHT, MARGIN, NORMAL, SMALL
 from interlock.faults.factor import factored
 from interlock.faults.tree import Family, Gate, GateKind
@@ -104,7 +105,7 @@ def planned(claim: str, words: Mapping[str, str], sets: Family, most: int) -> li
 
 
 class _Plan:
-    def __init__(self, claim: str, words: Mapping[str, str], shown: Family, counted: Family) -> None:
+    def __init__(self, claim: str, words: Mapping[str, str], shown: Family, left: Family) -> None:
         tree = factored(claim, shown)
         self.gates, self.words = tree.gates, words
         width, height = a4()
@@ -113,11 +114,12 @@ class _Plan:
         self.name_room = min(max(names, LEAST_NAME) + 0.5, NAME if levels > 3 else WIDE_NAME)
         self.words_room = width - 2 * MARGIN - BOX - self.name_room - levels * PITCH - 6 * GAP
         self.room = height - 2 * MARGIN - HEAD - FOOT - 12
-        self.counted = self._row(Mark.COUNTED, f"and {len(counted):,} more", _sizes(counted)) if counted else None
+        more = said("and {count} more", count=f"{len(left):,}")
+        self.counted = self._row(Mark.COUNTED, more, _sizes(left)) if left else None
         self.pages: list[Page] = []
         self.letters = 0
         top = tree.gates[claim]
-        while len(top.inputs) == 1 and top.inputs[0] in tree.gates and not counted:
+        while len(top.inputs) == 1 and top.inputs[0] in tree.gates and not left:
             top = tree.gates[top.inputs[0]]  # a gate with one input says nothing
         self._page(top, top)
         for page in self.pages:  # grows while it is gone through
@@ -139,7 +141,7 @@ class _Plan:
         alone = len(inputs) == 1 and page.gate is page.whole
         page.root = (inputs[0] if alone else Node(page.whole, inputs)) if inputs else None  # one input needs no gate
         if page.root:
-            page.root = _said_once(page.root, set())
+            page.root = _told_once(page.root, set())
 
     def _inputs(self, page: Page) -> list[Node | Row]:
         """Inputs of the page's gate as long as there is room for them and a line that says where it goes on."""
@@ -155,9 +157,8 @@ class _Plan:
             if _height(made) > room and splits and found:
                 rest = len(names) - i
                 following = self._page(replace(page.gate, inputs=names[i:]), page.whole, page.part, page.number)
-                found.append(
-                    self._row(Mark.ELSEWHERE, f"{rest} more on sheet {following.number}", "under the same gate")
-                )
+                more = said("{count} more on sheet {sheet}", count=rest, sheet=following.number)
+                found.append(self._row(Mark.ELSEWHERE, more, said("under the same gate")))
                 break
             found.append(made)
             left -= _height(made)
@@ -188,14 +189,15 @@ class _Plan:
         self.letters += 1
         gate = self.gates[name]
         made = self._page(gate, gate, letter, page.number)
-        return self._row(Mark.ELSEWHERE, f"part {letter} on sheet {made.number}", _inside(gate))
+        part = said("part {letter} on sheet {sheet}", letter=letter, sheet=made.number)
+        return self._row(Mark.ELSEWHERE, part, _inside(gate))
 
     def _row(self, mark: Mark, name: str, words: str) -> Row:
         names = wrapped(name, self.name_room, NORMAL, bold=True)
         lines = wrapped(words, self.words_room, SMALL) if words.strip() else []
         if len(lines) > LINES:
             lines = [*lines[: LINES - 1], fitted(" ".join(lines[LINES - 1 :]), self.words_room, SMALL)]
-        return Row(mark, tuple(names), tuple(lines), f"{name}: {words}" if words else name)
+        return Row(mark, tuple(names), tuple(lines), titled(name, words))
 
 
 def _height(made: Node | Row) -> float:
@@ -225,15 +227,15 @@ def _below(made: Node) -> Iterator[Node]:
             yield from _below(item)
 
 
-def _said_once(made: Node | Row, said: set[str]) -> Node | Row:
+def _told_once(made: Node | Row, told: set[str]) -> Node | Row:
     """The words of an event that stands on a sheet more than once: only where it stands first."""
     if isinstance(made, Node):
-        return Node(made.gate, [_said_once(i, said) for i in made.inputs])
+        return Node(made.gate, [_told_once(i, told) for i in made.inputs])
     if made.mark is not Mark.EVENT or not made.lines:
         return made
-    if made.says in said:
-        return replace(made, lines=("the same fault as above",))
-    said.add(made.says)
+    if made.says in told:
+        return replace(made, lines=(said("the same fault as above"),))
+    told.add(made.says)
     return made
 
 
@@ -246,18 +248,23 @@ def _sizes(sets: Sequence[Sequence[str]]) -> str:
     count: dict[int, int] = {}
     for one in sets:
         count[len(one)] = count.get(len(one), 0) + 1
-    said = [f"{found:,} of {size} fault{'' if size == 1 else 's'}" for size, found in sorted(count.items())]
-    return f"sets that are not drawn: {' and '.join(said)}"
+    sizes = [
+        counted(size, "{sets} of {count} fault", "{sets} of {count} faults", sets=f"{found:,}")
+        for size, found in sorted(count.items())
+    ]
+    return said("sets that are not drawn: {sizes}", sizes=all_of(sizes))
 
 
 def _inside(gate: Gate) -> str:
     match gate.kind:
         case GateKind.AND:
-            return f"all {len(gate.inputs)} together" if len(gate.inputs) > 2 else "two parts together"
+            if len(gate.inputs) <= 2:
+                return said("two parts together")
+            return said("all {count} together", count=len(gate.inputs))
         case GateKind.OR:
-            return f"any one of {len(gate.inputs)}"
+            return said("any one of {count}", count=len(gate.inputs))
         case GateKind.AT_LEAST:
-            return f"{gate.needs} of {len(gate.inputs)}"
+            return said("{needs} of {count}", needs=gate.needs, count=len(gate.inputs))
 
 
 def widest(texts: Sequence[str], size: float, *, bold: bool = False) -> float:

@@ -7,32 +7,26 @@ from dataclasses import dataclass
 
 from interlock.draw.metrics import fitted, text_width, wrapped
 from interlock.draw.page import FOOT, HEAD, Drawing, Sheet, a4, framed
+from interlock.draw.said import Text, any_of, listed, said, titled
 from interlock.draw.style import GREY, LINE_HEIGHT, MARGIN, NORMAL, SMALL, Stroke
 from interlock.draw.svg import Anchor, Svg
+from interlock.draw.words import NEEDS, side_text
 from interlock.scheme.model import Line, Output, Scheme
 from interlock.scheme.units import time_text
-from interlock.scheme.words import Contact, DeviceInput, EnergisedWhen, LineForm, Signal
+from interlock.scheme.words import Contact, EnergisedWhen, LineForm, Signal
 
 ROW = 30.0
 UNIT_LEFT, UNIT_RIGHT = 262.0, 508.0
 OUTSIDE_LEFT, OUTSIDE_RIGHT = MARGIN + 140, 620.0
 
 _CONTACTS = {
-    Contact.NORMALLY_OPEN: "normally open",
-    Contact.NORMALLY_CLOSED: "normally closed",
-    Contact.DRIVEN: "driven level",
+    Contact.NORMALLY_OPEN: Text("normally open"),
+    Contact.NORMALLY_CLOSED: Text("normally closed"),
+    Contact.DRIVEN: Text("driven level"),
 }
 assert set(_CONTACTS) == set(Contact), set(Contact) - set(_CONTACTS)
 
-_NEEDS = {
-    DeviceInput.CLOSED: "runs when closed",
-    DeviceInput.OPEN: "runs when open",
-    DeviceInput.HIGH: "runs when high",
-    DeviceInput.LOW: "runs when low",
-}
-assert set(_NEEDS) == set(DeviceInput), set(DeviceInput) - set(_NEEDS)
-
-_ENERGISED = {EnergisedWhen.RUNS: "energised to run", EnergisedWhen.STOPS: "energised to stop"}
+_ENERGISED = {EnergisedWhen.RUNS: Text("energised to run"), EnergisedWhen.STOPS: Text("energised to stop")}
 assert set(_ENERGISED) == set(EnergisedWhen), set(EnergisedWhen) - set(_ENERGISED)
 
 
@@ -45,8 +39,8 @@ class Wire:
     wire: str
     terminal: str
     inside: str
-    inside_note: str
     says: str
+    inside_note: str = ""
 
 
 def draw_wiring(scheme: Scheme, unit: str) -> list[Drawing]:
@@ -60,7 +54,7 @@ def draw_wiring(scheme: Scheme, unit: str) -> list[Drawing]:
         part = slice(number * most, (number + 1) * most)
         suffix = f"_{number + 1}" if count > 1 else ""
         svg = _sheet(scheme, unit, inputs[part], outputs[part], Sheet(number + 1, count))
-        drawings.append(Drawing(f"wiring_{unit}{suffix}", f"Wiring of {unit}", svg))
+        drawings.append(Drawing(f"wiring_{unit}{suffix}", said("Wiring of {unit}", unit=unit), svg))
     return drawings
 
 
@@ -75,26 +69,35 @@ def inputs_of(scheme: Scheme, unit: str) -> list[Wire]:
     rows = []
     for sensor in scheme.sensors.values():
         if sensor.name in used:
-            measured = ", ".join(e.quantity for e in sensor.measures)
-            says = f"{sensor.name} measures {measured}" + (f": {sensor.why}" if sensor.why else "")
+            measured = listed(e.quantity for e in sensor.measures)
+            says = said("{sensor} measures {quantities}", sensor=sensor.name, quantities=measured)
             rows.append(
-                Wire(sensor.name, f"measures {measured}", sensor.wire, sensor.terminal, "sensor input", "", says)
+                Wire(
+                    sensor.name,
+                    said("measures {quantities}", quantities=measured),
+                    sensor.wire,
+                    sensor.terminal,
+                    said("sensor input"),
+                    titled(says, sensor.why),
+                )
             )
     for name in scheme.reads(unit):
         line = scheme.lines[name]
-        note = f"; a broken wire reads {'on' if line.undriven_reads else 'off'}"
-        rows.append(Wire(name, _from(line), line.wire, line.terminal, "a signal", note, f"{name}{note}"))
+        state = side_text(Signal.LINE, first=line.undriven_reads)
+        note = said("a signal ; a broken wire reads {state}", state=state)
+        says = said("{line}; a broken wire reads {state}", line=name, state=state)
+        rows.append(Wire(name, _from(line), line.wire, line.terminal, note, says))
     return rows
 
 
 def _from(line: Line) -> str:
     match line.form:
         case LineForm.EXTERNAL:
-            return "from outside"
+            return said("from outside")
         case LineForm.CONFIRMS:
-            return f"auxiliary contact of {line.output}"
+            return said("auxiliary contact of {output}", output=line.output)
         case LineForm.LOW_WHEN | LineForm.HIGH_WHEN:
-            return f"sent by {line.unit}"
+            return said("sent by {unit}", unit=line.unit)
 
 
 def outputs_of(scheme: Scheme, unit: str) -> list[Wire]:
@@ -105,35 +108,45 @@ def outputs_of(scheme: Scheme, unit: str) -> list[Wire]:
             rows.append(_output_row(output))
     for line in scheme.lines.values():
         if line.form.sent and line.unit == unit:
-            word = "off" if line.form is LineForm.LOW_WHEN else "on"
+            word = side_text(Signal.LINE, first=line.form is not LineForm.LOW_WHEN)
             readers = [u for u in scheme.units if line.name in scheme.reads(u)]
-            note = f"read by {', '.join(readers)}" if readers else "read by no unit"
-            inside = f"{word} while {' or '.join(line.rules)} active"
-            rows.append(
-                Wire(line.name, note, line.wire, line.terminal, "signal output", inside, f"{line.name}: {inside}")
-            )
+            note = said("read by {units}", units=listed(readers)) if readers else said("read by no unit")
+            inside = said("{state} while {rules} active", state=word, rules=any_of(line.rules))
+            says = titled(line.name, inside)
+            rows.append(Wire(line.name, note, line.wire, line.terminal, said("signal output"), says, inside))
     return rows
 
 
 def _output_row(output: Output) -> Wire:
-    contact = f"{_CONTACTS[output.contact]}, {_ENERGISED[output.energised_when]}"
-    note = _NEEDS[output.runs_when]
+    contact = listed([_CONTACTS[output.contact](), _ENERGISED[output.energised_when]()])
+    note, drives = NEEDS[output.runs_when](), listed(output.drives)
     if output.stops_within.us:
-        note += f", stops within {time_text(output.stops_within.us)}"
-    says = f"{output.name} drives {', '.join(output.drives)}: {contact}; the device {note}"
-    return Wire(", ".join(output.drives), note, output.wire, output.terminal, output.name, contact, says)
+        note = said("{runs}, stops within {time}", runs=note, time=time_text(output.stops_within.us))
+    says = said(
+        "{output} drives {paths}: {contact}; the device {runs}",
+        output=output.name,
+        paths=drives,
+        contact=contact,
+        runs=note,
+    )
+    return Wire(drives, note, output.wire, output.terminal, output.name, says, contact)
 
 
 def _sheet(scheme: Scheme, unit: str, inputs: Sequence[Wire], outputs: Sequence[Wire], sheet: Sheet) -> Svg:
     width, height = a4()
     svg = framed(
         scheme,
-        f"Wiring of {unit}",
-        "Left, what the unit reads; right, what it switches. " + " ".join(w.says + "." for w in (*inputs, *outputs)),
+        said("Wiring of {unit}", unit=unit),
+        " ".join(
+            [
+                said("Left, what the unit reads; right, what it switches."),
+                *(said("{sentence}.", sentence=w.says) for w in (*inputs, *outputs)),
+            ]
+        ),
         width=width,
         height=height,
         sheet=sheet,
-        says="Each line is one wire with its label; the unit's terminals stand inside its frame.",
+        says=said("Each line is one wire with its label; the unit's terminals stand inside its frame."),
     )
     top = MARGIN + HEAD + 6
     rows = max(len(inputs), len(outputs), 1)
@@ -157,8 +170,8 @@ def _input(svg: Svg, wire: Wire, y: float) -> None:
         svg,
         UNIT_LEFT + 8,
         y,
-        wire.terminal or "(no terminal given)",
-        f"{wire.inside} {wire.inside_note}",
+        wire.terminal or said("(no terminal given)"),
+        wire.inside,
         room,
         "start",
     )
@@ -167,7 +180,9 @@ def _input(svg: Svg, wire: Wire, y: float) -> None:
 
 def _output(svg: Svg, wire: Wire, y: float, right: float) -> None:
     svg.open_group(wire.says)
-    name = f"{wire.inside} at {wire.terminal}" if wire.terminal else wire.inside
+    name = wire.inside
+    if wire.terminal:
+        name = said("{output} at {terminal}", output=name, terminal=wire.terminal)
     room = (UNIT_RIGHT - UNIT_LEFT) / 2 - 10
     _words(svg, UNIT_RIGHT - 8, y, name, wire.inside_note, room, "end")
     _line(svg, UNIT_RIGHT, OUTSIDE_RIGHT, y, wire.wire)
@@ -179,7 +194,7 @@ def _output(svg: Svg, wire: Wire, y: float, right: float) -> None:
 
 def _line(svg: Svg, x1: float, x2: float, y: float, label: str) -> None:
     svg.line(x1, y, x2 - 4, y)
-    text = fitted(label, x2 - x1 - 24, SMALL) if label else "(no label)"
+    text = fitted(label, x2 - x1 - 24, SMALL) if label else said("(no label)")
     width = text_width(text, SMALL) + 6
     svg.box((x1 + x2 - width) / 2, y - 5.5, width, 11, stroke=Stroke.FAINT if label else None)
     svg.text((x1 + x2) / 2, y + 2.7, text, size=SMALL, anchor="middle", colour="#000000" if label else GREY)

@@ -2,18 +2,42 @@
 
 from __future__ import annotations
 
+from interlock.draw.said import Text, said
 from interlock.scheme.model import Condition, Limit, Rule, Scheme, Test, Trigger
 from interlock.scheme.units import Kind, time_text, value_text
-from interlock.scheme.words import TWO_WORDS, Combine, Signal, State
+from interlock.scheme.words import TWO_WORDS, Combine, Compare, DeviceInput, Signal, State
 
 STATE_WORDS = {
-    State.CLEAR: "clear",
-    State.PICKING_UP: "picking up",
-    State.TRIPPED: "tripped",
-    State.DROPPING_OFF: "dropping off",
-    State.AWAITING_RESET: "awaiting reset",
+    State.CLEAR: Text("clear"),
+    State.PICKING_UP: Text("picking up"),
+    State.TRIPPED: Text("tripped"),
+    State.DROPPING_OFF: Text("dropping off"),
+    State.AWAITING_RESET: Text("awaiting reset"),
 }
 assert set(STATE_WORDS) == set(State), set(State) - set(STATE_WORDS)
+
+_LIMITS = {
+    Compare.BELOW: Text("below {value}"),
+    Compare.ABOVE: Text("above {value}"),
+    Compare.AT_OR_BELOW: Text("at or below {value}"),
+    Compare.AT_OR_ABOVE: Text("at or above {value}"),
+}
+assert set(_LIMITS) == set(Compare), set(Compare) - set(_LIMITS)
+
+_SIDES = {
+    Signal.LINE: (Text("on"), Text("off")),
+    Signal.PATH: (Text("running"), Text("stopped")),
+    Signal.RULE: (Text("active"), Text("clear")),
+}
+assert {signal: (one.text, other.text) for signal, (one, other) in _SIDES.items()} == TWO_WORDS
+
+NEEDS = {
+    DeviceInput.CLOSED: Text("runs when closed"),
+    DeviceInput.OPEN: Text("runs when open"),
+    DeviceInput.HIGH: Text("runs when high"),
+    DeviceInput.LOW: Text("runs when low"),
+}
+assert set(NEEDS) == set(DeviceInput), set(DeviceInput) - set(NEEDS)
 
 
 def kind_of(scheme: Scheme, signal: Signal, name: str) -> tuple[Kind | None, bool]:
@@ -30,21 +54,40 @@ def kind_of(scheme: Scheme, signal: Signal, name: str) -> tuple[Kind | None, boo
             return None, False
 
 
+def side_text(signal: Signal, *, first: bool) -> str:
+    """One of the two words of a signal that has two: `on`, `stopped`."""
+    return _SIDES[signal][not first]()
+
+
+def limit_text(compare: Compare, value: str) -> str:
+    """`at or above 3 degC`."""
+    return _LIMITS[compare](value=value)
+
+
 def asked_text(scheme: Scheme, signal: Signal, name: str, test: Test) -> str:
     """`below 3 degC`, `off`."""
     if isinstance(test, Limit):
         kind, difference = kind_of(scheme, signal, name)
         assert kind is not None
-        return f"{str(test.compare).replace('_', ' ')} {value_text(test.value, kind, difference=difference)}"
-    return TWO_WORDS[signal][not test]
+        return limit_text(test.compare, value_text(test.value, kind, difference=difference))
+    return side_text(signal, first=test)
+
+
+def lasting(asked: str, delay_us: int) -> str:
+    """What is asked, and for how long where there is a delay (in microseconds)."""
+    return said("{asked} for {time}", asked=asked, time=time_text(delay_us)) if delay_us else asked
 
 
 def trigger_text(scheme: Scheme, rule: Rule, trigger: Trigger) -> str:
     """`below 3 degC for 2 s`."""
-    text = asked_text(scheme, rule.watches, rule.watched, trigger.test)
-    return text + (f" for {time_text(trigger.delay.us)}" if trigger.delay.us else "")
+    return lasting(asked_text(scheme, rule.watches, rule.watched, trigger.test), trigger.delay.us)
+
+
+def signal_text(name: str, asked: str) -> str:
+    """`coldest_cell below 0 degC`: what is asked of a signal, with its name."""
+    return said("{name} {asked}", name=name, asked=asked)
 
 
 def condition_text(scheme: Scheme, condition: Condition) -> str:
     """`coldest_cell below 0 degC`."""
-    return f"{condition.name} {asked_text(scheme, condition.signal, condition.name, condition.test)}"
+    return signal_text(condition.name, asked_text(scheme, condition.signal, condition.name, condition.test))

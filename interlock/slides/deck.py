@@ -163,7 +163,7 @@ def _rules(made: Deck, material: Material, words: Catalogue) -> None:
 
 def _transitions(material: Material, rule: Rule, words: Catalogue) -> list[Para]:
     return _points(
-        words("slides.transition", source=STATE_WORDS[a.source], target=STATE_WORDS[a.target], when=a.words)
+        words("slides.transition", source=STATE_WORDS[a.source](), target=STATE_WORDS[a.target](), when=a.words)
         for a in arrows_of(material.scheme, rule)
     )
 

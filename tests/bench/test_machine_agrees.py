@@ -304,7 +304,7 @@ def test_the_page_gives_the_reasons_that_the_readable_engine_gives(
                 seen = engine.scan(replace(world, cycles=frozenset()))
             views = [rule_view(engine, seen, rule) for rule in scheme.rules]
             expected = [
-                v.sentence().replace(f" is {v.state}", f" is {STATE_WORDS[v.state]}", 1) if v.state else v.sentence()
+                v.sentence().replace(f" is {v.state}", f" is {STATE_WORDS[v.state]()}", 1) if v.state else v.sentence()
                 for v in views
             ]
             assert words["rules"] == expected
