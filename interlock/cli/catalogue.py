@@ -10,6 +10,7 @@ import typer
 from interlock.cli.files import refused, write_whole
 from interlock.cli.render import print_json, tell
 from interlock.cli.status import Exit
+from interlock.draw.said import texts
 from interlock.handbook.words import Catalogue, WordsError, english, languages, of_language, read, whole
 
 WRONG_SHOWN = 8  # of what is wrong with a catalogue
@@ -47,11 +48,20 @@ def write_catalogue(out: Path, language: str, *, as_json: bool) -> int:
         sys.stderr.write(f"--out {out}: {error.strerror or error}\n")
         return Exit.BAD_INPUT
     if as_json:
-        print_json({"file": str(out), "language": words.language, "texts": len(words.texts), "terms": len(words.terms)})
+        print_json(
+            {
+                "file": str(out),
+                "language": words.language,
+                "texts": len(words.texts),
+                "texts_of_drawings": len(texts()),
+                "terms": len(words.terms),
+            }
+        )
     else:
         tell(
             [
-                f"{out}: {len(words.texts)} texts and {len(words.terms)} terms in the language `{words.language}`",
+                f"{out}: {len(words.texts)} texts, {len(texts())} of drawings and {len(words.terms)} terms in the "
+                f"language `{words.language}`",
                 "  translate what stands on the right, then give the file to --words",
             ]
         )

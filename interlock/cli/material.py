@@ -90,7 +90,7 @@ def written(
     words = catalogue(language)
     scheme = opened(file, as_json=as_json)
     try:
-        material, interrupted = _material(file, scheme, wanted)
+        material, interrupted = _material(file, scheme, wanted, words)
         content = made(material, words)
     except (StudyFileError, NoRendererError, TooWideError) as error:
         sys.stderr.write(f"{error}\n")
@@ -110,7 +110,7 @@ def written(
     return Exit.GOOD if material.good and not material.unjudged else Exit.FINDING
 
 
-def _material(file: Path, scheme: Scheme, wanted: Wanted) -> tuple[Material, bool]:
+def _material(file: Path, scheme: Scheme, wanted: Wanted, words: Catalogue) -> tuple[Material, bool]:
     """All that is known of the scheme, and whether finding it out was interrupted."""
     digest = file_digest(file)
     verdicts, interrupted = _verdicts(scheme)
@@ -120,8 +120,9 @@ def _material(file: Path, scheme: Scheme, wanted: Wanted) -> tuple[Material, boo
     elif wanted.faults and not interrupted and scheme.claims:
         study = _study(file, scheme, wanted.jobs, resume=wanted.resume)
         interrupted = study.interrupted
-    drawings = {kind: tuple(draw(scheme, (kind,), portable=wanted.portable, paper=wanted.paper)) for kind in DRAWN}
-    stories = _stories(scheme, verdicts)
+    with words.drawn():
+        drawings = {kind: tuple(draw(scheme, (kind,), portable=wanted.portable, paper=wanted.paper)) for kind in DRAWN}
+    stories = _stories(scheme, verdicts, words)
     cases, assumed = run_cases(scheme), tuple(assumptions(scheme))
     return Material(scheme, digest, verdicts, study, cases, drawings, assumed, stories), interrupted
 
@@ -150,9 +151,11 @@ def _study(file: Path, scheme: Scheme, jobs: int, *, resume: bool) -> Study:
     return study
 
 
-def _stories(scheme: Scheme, verdicts: Mapping[str, Verdict]) -> dict[str, tuple[str, ...]]:
+def _stories(scheme: Scheme, verdicts: Mapping[str, Verdict], words: Catalogue) -> dict[str, tuple[str, ...]]:
     return {
-        name: tuple(told(scheme, verdict.claim, verdict.trace)) for name, verdict in verdicts.items() if verdict.trace
+        name: tuple(told(scheme, verdict.claim, verdict.trace, words.phrases))
+        for name, verdict in verdicts.items()
+        if verdict.trace
     }
 
 

@@ -111,9 +111,9 @@ def words(
     ] = "en",
     as_json: JsonOption = False,
 ) -> None:
-    """Write all words of handbook, card, deck and questions to one file, to be translated and given to `--words`.
+    """Write all words of handbook, drawings, card, deck and questions to one file, to be translated for `--words`.
 
-    Not among them: what is the scheme's own, and the words on drawings.
+    Not among them: what is the scheme's own, symbols of units, and what `check` says of a scheme.
     """
     from interlock.cli.catalogue import write_catalogue
 

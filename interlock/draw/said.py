@@ -94,11 +94,15 @@ def texts() -> tuple[str, ...]:
     package's own source: there is no list of them to be kept."""
     found: dict[str, None] = {}
     for path in sorted((p for p in files(__package__).iterdir() if p.name.endswith(".py")), key=lambda p: p.name):
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in SAYING:
-                for text in node.args[SAYING[node.func.id]]:
-                    if isinstance(text, ast.Constant):
-                        found[str(text.value)] = None
-                    elif path.name != _OWN:
-                        raise AssertionError(f"{path.name}:{text.lineno}: what is said has to be a literal")
+        for text in sorted(_said_in(path.read_text(encoding="utf-8")), key=lambda text: (text.lineno, text.col_offset)):
+            if isinstance(text, ast.Constant):
+                found[str(text.value)] = None
+            elif path.name != _OWN:
+                raise AssertionError(f"{path.name}:{text.lineno}: what is said has to be a literal")
     return tuple(found)
+
+
+def _said_in(source: str) -> Iterator[ast.expr]:
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in SAYING:
+            yield from node.args[SAYING[node.func.id]]

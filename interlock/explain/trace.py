@@ -10,6 +10,9 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Protocol
 
+from interlock.explain.closed import complete
+from interlock.explain.phrases import Phrase, listing, say, text
+from interlock.explain.words import ENGLISH, Say
 from interlock.logic.scan import Seen, World
 from interlock.scheme.model import Claim, Scheme
 from interlock.scheme.units import time_text, value_text
@@ -58,8 +61,13 @@ def moments(run: Sequence[Told]) -> list[Moment]:
     return joined
 
 
-def told(scheme: Scheme, claim: Claim, run: Sequence[Told]) -> list[str]:
+def told(scheme: Scheme, claim: Claim, run: Sequence[Told], catalogue: Mapping[Say, str] = ENGLISH) -> list[str]:
     """The run in sentences, each with its time: only what has to do with the claim, and only what changes."""
+    return [text(phrase, catalogue) for phrase in story(scheme, claim, run)]
+
+
+def story(scheme: Scheme, claim: Claim, run: Sequence[Told]) -> list[Phrase]:
+    """The same before it is put into words."""
     named = names_that_matter(scheme, claim)
     sentences = []
     before: Moment | None = None
@@ -67,16 +75,24 @@ def told(scheme: Scheme, claim: Claim, run: Sequence[Told]) -> list[str]:
         said = _changes(scheme, named, before, moment)
         said += _outcome(claim, before, moment)
         if said:
-            at = time_text(moment.first * scheme.scan_us) if moment.first else "power-up"
-            sentences.append(f"At {at}: {'; '.join(said)}.")
+            changes = listing(said, Say.SEMICOLON, Say.SEMICOLON)
+            at = time_text(moment.first * scheme.scan_us)
+            sentences.append(
+                say(Say.STORY_AT, time=at, changes=changes)
+                if moment.first
+                else say(Say.STORY_POWER_UP, changes=changes)
+            )
         before = moment
     if before:
         bad = sum(m.scans for m in _bad_tail(moments(run)))
-        verb = "runs" if claim.must is Must.NEVER_RUNNING else "is stopped"
-        end = time_text((before.first + before.scans) * scheme.scan_us)
         sentences.append(
-            f"By {end} {claim.path} may have been {verb.replace('runs', 'running').replace('is ', '')} under these "
-            f"conditions for {time_text(bad * scheme.scan_us)}; allowed are {time_text(claim.longer_than.us)}."
+            say(
+                _BROKEN[claim.must][1],
+                time=time_text((before.first + before.scans) * scheme.scan_us),
+                path=claim.path,
+                lasted=time_text(bad * scheme.scan_us),
+                allowed=time_text(claim.longer_than.us),
+            )
         )
     return sentences
 
@@ -120,25 +136,34 @@ def names_that_matter(scheme: Scheme, claim: Claim) -> set[str]:
     return names
 
 
-def _changes(scheme: Scheme, named: set[str], before: Moment | None, now: Moment) -> list[str]:
-    said = []
+def _changes(scheme: Scheme, named: set[str], before: Moment | None, now: Moment) -> list[Phrase]:
+    said: list[Phrase] = []
     faults = now.world.faults - (before.world.faults if before else frozenset())
-    said += [f"{fault.name} arises" for fault in sorted(faults, key=lambda f: f.name)]
-    said += [f"{unit} loses its power for a moment" for unit in sorted(now.world.cycles)]
+    said += [say(Say.STORY_ARISES, fault=fault.name) for fault in sorted(faults, key=lambda f: f.name)]
+    said += [say(Say.STORY_CYCLED, unit=unit) for unit in sorted(now.world.cycles)]
     for name, on in now.world.lines.items():
         if name in named and (before.world.lines.get(name, False) if before else False) is not on:
-            said.append(f"{name} goes {'on' if on else 'off'}")
+            said.append(say(Say.STORY_GOES, line=name, state=say(Say.ON if on else Say.OFF)))
     for name, truth in now.truth.items():
         if name in named and (before is None or before.truth.get(name) != truth):
-            said.append(f"{name} is {value_text(truth, scheme.quantities[name].kind)}")
+            said.append(say(Say.IS, name=name, value=value_text(truth, scheme.quantities[name].kind)))
     for name, reading in now.world.readings.items():
         if name in named and (before is None or before.world.readings.get(name) != reading):
-            said.append(f"{name} may read {value_text(reading, scheme.sensors[name].kind)}")
+            read = value_text(reading, scheme.sensors[name].kind)
+            said.append(say(Say.STORY_MAY_READ, name=name, value=read))
     return said
 
 
-def _outcome(claim: Claim, before: Moment | None, now: Moment) -> list[str]:
-    if now.bad and not (before and before.bad):
-        verb = "may be running" if claim.must is Must.NEVER_RUNNING else "may be stopped"
-        return [f"from here on {claim.path} {verb} where it must not"]
-    return []
+# (from when on it may be so, how long it may have been so at the end)
+_BROKEN = complete(
+    {
+        Must.NEVER_RUNNING: (Say.STORY_RUNS, Say.STORY_RAN),
+        Must.NEVER_STOPPED: (Say.STORY_STOPS, Say.STORY_STOPPED),
+    },
+    Must,
+    "broken claims in a story",
+)
+
+
+def _outcome(claim: Claim, before: Moment | None, now: Moment) -> list[Phrase]:
+    return [say(_BROKEN[claim.must][0], path=claim.path)] if now.bad and not (before and before.bad) else []

@@ -569,5 +569,17 @@ class Say(Enum):
     REMARK_ANYWAY = "Violated without any fault, and not counted here: {claims}."
     REMARK_MISTAKE = "A mistake of installation."
 
+    # Runs told as stories
+    STORY_POWER_UP = "At power-up: {changes}."
+    STORY_AT = "At {time}: {changes}."
+    STORY_ARISES = "{fault} arises"
+    STORY_CYCLED = "{unit} loses its power for a moment"
+    STORY_GOES = "{line} goes {state}"
+    STORY_MAY_READ = "{name} may read {value}"
+    STORY_RUNS = "from here on {path} may be running where it must not"
+    STORY_STOPS = "from here on {path} may be stopped where it must not"
+    STORY_RAN = "By {time} {path} may have been running under these conditions for {lasted}; allowed are {allowed}."
+    STORY_STOPPED = "By {time} {path} may have been stopped under these conditions for {lasted}; allowed are {allowed}."
+
 
 ENGLISH: Final[Mapping[Say, str]] = {key: key.value for key in Say}

@@ -209,7 +209,8 @@ def card(scheme: Scheme, words: Catalogue) -> Part:
 
 def card_page(scheme: Scheme, words: Catalogue) -> str:
     """The card alone, to be printed on one A5 side."""
-    drawn = draw_card(scheme, words)
+    with words.drawn():
+        drawn = draw_card(scheme, words)
     style = STYLE.replace("FOOT", css_string("")) + pens() + "@page { size: A5 landscape; margin: 0 }\n"
     title = words("card.title", scheme=scheme.title)
     heading = Html(f'<h1 class="screen">{plain(title)}</h1>\n')

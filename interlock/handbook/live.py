@@ -23,7 +23,8 @@ from interlock.sheet.style import css_string
 
 def bench(scheme: Scheme, words: Catalogue, *, portable: bool = False) -> Live:
     """The bench of a scheme. Raises TooWideError, and NoRendererError where a drawing can't be laid out."""
-    made = section(scheme, words.under(IDENT), words.phrases, portable=portable)
+    with words.drawn():
+        made = section(scheme, words.under(IDENT), words.phrases, portable=portable)
     return Live(Part(IDENT, made.title, Html(made.html), kind=IDENT), made.style, made.script, made.data, made.links)
 
 

@@ -52,6 +52,11 @@ class Live:
 
 def handbook_page(material: Material, words: Catalogue, live: Sequence[Live] = ()) -> str:
     """The whole page."""
+    with words.drawn():
+        return _page(material, words, live)
+
+
+def _page(material: Material, words: Catalogue, live: Sequence[Live]) -> str:
     scheme = material.scheme
     parts = [
         stopped(scheme, words, {key: to for one in live for key, to in one.links.items()}),

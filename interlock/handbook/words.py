@@ -1,16 +1,19 @@
-"""The words of page, card, deck and questions: one YAML file a language, held against the English ones. In English
-`words/en.yaml` has the page's own; the sentences of `explain` and the cautions of every sheet stand where they are
-made, and join them under `explain` and `cautions`.
+"""The words of page, drawings, card, deck and questions: one YAML file a language, held against the English ones. In
+English `words/en.yaml` has the page's own; the sentences of `explain`, the cautions of every sheet and what stands on
+drawings stand where they are made, and join them under `explain`, `cautions` and `on_drawings`.
 
 A catalogue is a tree of texts whose names are joined by dots (`faults.title`); fields in braces are filled in. Under
-`glossary` stand the trade's terms: each with the words by which it is found on the page, and what it means.
+`on_drawings` the English texts themselves are the names. Under `glossary` stand the trade's terms: each with the words
+by which it is found on the page, and what it means.
 """
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from contextlib import AbstractContextManager
+from dataclasses import dataclass, field
 from functools import cache, cached_property
 from html import escape
 from importlib.resources import files
@@ -19,16 +22,20 @@ from typing import Any
 
 import yaml
 
+from interlock.draw.said import drawn_in
+from interlock.draw.said import texts as texts_of_drawings
 from interlock.explain.words import ENGLISH as SENTENCES
 from interlock.explain.words import Say
 from interlock.sheet.cautions import CAUTIONS, Caution
 
 ENGLISH = "en"
 _EXPLAIN, _CAUTIONS = "explain", "cautions"
-_HEAD = """# Every word of handbook, card, deck and questions that is neither the scheme's own nor on a drawing.
+_HEAD = """# Every word of handbook, drawings, card, deck and questions that is not the scheme's own.
 # Keep the names on the left and the fields in braces, translate what stands on the right; spaces at the ends of a text
 # in quotes count. `found_as`: the lower-case words by which a term is found on the page; with * a word's beginning.
+# `on_drawings`, at the end: above, the English text as it is, below it what a drawing is to say in its place.
 """
+_DRAWN = "on_drawings"
 _GLOSSARY, _NAME, _FOUND, _MEANS = "glossary", "term", "found_as", "means"
 
 
@@ -58,11 +65,13 @@ def _pattern(word: str) -> re.Pattern[str]:
 
 @dataclass(frozen=True)
 class Catalogue:
-    """The words of one language. Calling it gives a text as plain text, `html` the same escaped."""
+    """The words of one language. Calling it gives a text as plain text, `html` the same escaped. `on_drawings`: what
+    drawings say, by the English text; those that are said in English are left out."""
 
     language: str
     texts: Mapping[str, str]
     terms: tuple[Term, ...]
+    on_drawings: Mapping[str, str] = field(default_factory=dict)
 
     def __call__(self, key: str, /, **fields: object) -> str:
         """A text with its fields filled. Raises KeyError where there is no such text or a field is missing."""
@@ -71,6 +80,10 @@ class Catalogue:
     def html(self, key: str, /, **fields: object) -> str:
         """The same, its fields included, as text inside HTML."""
         return escape(self(key, **fields))
+
+    def drawn(self) -> AbstractContextManager[None]:
+        """What is drawn inside it, and the conditions that are told inside it, are in this language."""
+        return drawn_in(self.on_drawings)
 
     @cached_property
     def phrases(self) -> Mapping[Say, str]:
@@ -119,7 +132,19 @@ def whole(words: Catalogue) -> str:
             at = at.setdefault(place, {})
         at[name] = said
     tree[_GLOSSARY] = [{_NAME: t.name, _FOUND: list(t.found), _MEANS: t.means} for t in words.terms]
-    return _HEAD + yaml.safe_dump(tree, sort_keys=False, allow_unicode=True, width=110)
+    return _HEAD + yaml.safe_dump(tree, sort_keys=False, allow_unicode=True, width=110) + _drawings_text(words)
+
+
+def _drawings_text(words: Catalogue) -> str:
+    """The section of drawings: each translation in the line below its English text, which can be long for a name."""
+    lines = [f"{_DRAWN}:\n"]
+    for text in texts_of_drawings():
+        lines.append(f"  {_quoted(text)}:\n    {_quoted(words.on_drawings.get(text, text))}\n")
+    return "".join(lines)
+
+
+def _quoted(text: str) -> str:
+    return json.dumps(text, ensure_ascii=False)  # JSON's strings are YAML's as well
 
 
 def languages() -> tuple[str, ...]:
@@ -148,6 +173,7 @@ def read(text: str, like: Catalogue | None = None) -> Catalogue:
         raise WordsError("expected a mapping that begins with `language: de`, as words/en.yaml does")
     language = tree.pop("language")
     terms = tuple(_terms(tree.pop(_GLOSSARY, None)))
+    drawn = _on_drawings(tree.pop(_DRAWN, {}))
     texts = dict(_texts("", tree))
     if like is not None:
         wrong = [f"`{key}` is missing" for key in like.texts if key not in texts]
@@ -157,9 +183,33 @@ def read(text: str, like: Catalogue | None = None) -> Catalogue:
             for key, said in like.texts.items()
             if key in texts and _fields(texts[key]) != _fields(said)
         ]
+        wrong += _wrong_on_drawings(drawn)
         if wrong:
             raise WordsError("\n".join(wrong))
-    return Catalogue(language, texts, terms)
+    return Catalogue(language, texts, terms, {text: said for text, said in drawn.items() if said != text})
+
+
+def _on_drawings(tree: Any) -> dict[str, str]:
+    if not isinstance(tree, dict):
+        raise WordsError(f"expected the texts of drawings under `{_DRAWN}`, each English text with its translation")
+    for text, said in tree.items():
+        if not isinstance(text, str) or not isinstance(said, str):
+            raise WordsError(f"`{_DRAWN}`: `{text}` or what stands for it is no text: put quotes around both")
+        _fields(said)
+    return tree
+
+
+def _wrong_on_drawings(drawn: Mapping[str, str]) -> list[str]:
+    """What is wrong with the texts of drawings, a line for each fault."""
+    known = texts_of_drawings()
+    wrong = [f"`{_DRAWN}`: `{text}` is missing" for text in known if text not in drawn]
+    wrong += [f"`{_DRAWN}`: `{text}` is no text of a drawing" for text in drawn if text not in known]
+    return wrong + [
+        f"`{_DRAWN}`: what stands for `{text}` has the fields {sorted(_fields(drawn[text]))}, expected "
+        f"{sorted(_fields(text))}"
+        for text in known
+        if text in drawn and _fields(drawn[text]) != _fields(text)
+    ]
 
 
 def _texts(prefix: str, tree: Mapping[Any, Any]) -> Iterator[tuple[str, str]]:

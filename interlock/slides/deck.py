@@ -41,6 +41,11 @@ WIDTHS = (292.0, 112.0, 142.0, 108.0, 234.0)  # of the columns of verdicts
 
 def deck(material: Material, words: Catalogue, tell: Tell, asked: Sequence[Question]) -> bytes:
     """The whole deck as its file's bytes. The drawings of `material` are laid out for `flow.PAPER`."""
+    with words.drawn():
+        return _deck(material, words, tell, asked)
+
+
+def _deck(material: Material, words: Catalogue, tell: Tell, asked: Sequence[Question]) -> bytes:
     scheme = material.scheme
     made = Deck(
         Names(

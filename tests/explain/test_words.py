@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import string
 from collections.abc import Iterator
+from dataclasses import dataclass
 from enum import Enum
 
 import pytest
@@ -16,8 +17,10 @@ from interlock.explain.phrases import Listing, Phrase, Value, listing, say, sent
 from interlock.explain.proof_tests import begins, told
 from interlock.explain.sentences import document
 from interlock.explain.suggestions import backing, backings, change_sentences
+from interlock.explain.trace import names_that_matter, story
 from interlock.explain.words import ENGLISH, Say
 from interlock.faults.changes import Change, ChangeKind, changes
+from interlock.logic.scan import Seen, World
 from interlock.scheme.edit import SchemeText
 from interlock.scheme.read import loads
 from interlock.scheme.words import Contact, Must
@@ -70,6 +73,33 @@ def said() -> Iterator[Value]:
             yield from told(found, fault)
         yield begins(found)
     yield from suggested()
+    yield from stories()
+
+
+@dataclass
+class Stretch:
+    """A while of a made-up run."""
+
+    world: World
+    scans: int
+    bad: bool
+    truth: dict[str, int]
+    last: Seen | None = None
+
+
+def stories() -> Iterator[Value]:
+    """A made-up run in which all that a story tells of happens, told of each claim."""
+    for scheme in (everything(), *own()):
+        for claim in scheme.claims:
+            named = names_that_matter(scheme, claim)
+            lines = dict.fromkeys(named & set(scheme.lines), True)
+            readings = dict.fromkeys(named & set(scheme.sensors), 20_000_000)
+            truth = dict.fromkeys(named & set(scheme.quantities), 20_000_000)
+            fault = next(iter(scheme.faults.values()))
+            cycled = World(readings, lines, frozenset({fault}), frozenset(scheme.units))
+            yield from story(
+                scheme, claim, [Stretch(World(readings, lines), 9, False, truth), Stretch(cycled, 2, True, truth)]
+            )
 
 
 def suggested() -> Iterator[Value]:
