@@ -13,6 +13,7 @@ from interlock.draw.svg import Svg
 from interlock.scheme.model import Scheme
 
 PADDING = 6.0
+PACK = "pack"  # the box of the pack, which no scheme names
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +39,6 @@ class Arrow:
     tail: str
     head: str
     words: str = ""
-    says: str = ""
     stroke: Stroke = Stroke.PLAIN
     both: bool = False
     constrains: bool = True
@@ -103,8 +103,9 @@ def draw_graph(scheme: Scheme, title: str, description: str, graph: Graph, *, sa
     return svg
 
 
-def arrow_title(tail: str, head: str, words: str = "") -> str:
+def _arrow_title(tail: str, head: str, words: str) -> str:
     """What a screen reader says of an arrow."""
+    tail, head = (said("pack") if end == PACK else end for end in (tail, head))
     if words:
         return said("{tail} to {head}: {words}", tail=tail, head=head, words=words)
     return said("{tail} to {head}", tail=tail, head=head)
@@ -112,7 +113,9 @@ def arrow_title(tail: str, head: str, words: str = "") -> str:
 
 def _arrow(svg: Svg, arrow: Arrow, routed: Routed, left: float, top: float) -> None:
     moved = routed.moved(left, top)
-    svg.open_group(arrow.says or arrow_title(arrow.tail, arrow.head, arrow.words))
+    tail, head, words = arrow.tail, arrow.head, arrow.words
+    live = _arrow_title(tail.rpartition(":")[2], head.rpartition(":")[2], words)
+    svg.open_arrow(_arrow_title(tail, head, words), tail, head, live)
     svg.curve(moved.path(), arrow.stroke)
     for tip, (x, y) in ((moved.tip, moved.points[-1]), (moved.start, moved.points[0])):
         if tip:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from interlock.draw.graph import Arrow, Box, Graph, draw_graph
+from interlock.draw.graph import PACK, Arrow, Box, Graph, draw_graph
 from interlock.draw.page import Drawing
 from interlock.draw.said import all_of, listed, said, titled
 from interlock.draw.style import Stroke
@@ -18,7 +18,7 @@ SHOWN = 6  # rules named in a box before the rest are counted
 def draw_overview(scheme: Scheme, *, portable: bool = False) -> Drawing:
     """One graph: current flows from left to right, through whatever a path stands behind."""
     graph = Graph(rank_gap=36)
-    graph.boxes.append(Box("pack", said("the pack"), (), said("the battery"), stroke=Stroke.HEAVY, shaded=True))
+    graph.boxes.append(Box(PACK, said("the pack"), (), said("the battery"), stroke=Stroke.HEAVY, shaded=True))
     for path in scheme.paths.values():
         graph.boxes.append(_box(scheme, path))
     for path in scheme.paths.values():
@@ -80,7 +80,7 @@ def _while(conditions: tuple[Condition, ...]) -> str:
 
 def _arrows(scheme: Scheme, path: Path) -> list[Arrow]:
     """From a source through what it stands behind to the pack, and from the pack to a load."""
-    nearer = path.behind or "pack"
+    nearer = path.behind or PACK
     charges = path.flow.charge is not None or _carries(scheme, path.name, charge=True)
     draws = path.flow.discharge is not None or _carries(scheme, path.name, charge=False)
     if charges and draws:

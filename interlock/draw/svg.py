@@ -39,6 +39,7 @@ class Svg:
     says: str = ""  # how to read it, where its frame says so
     framing: int = 0  # of the parts, how many at the beginning are the frame's
     _parts: list[str] = field(default_factory=list)
+    _live: dict[int, str] = field(default_factory=dict)  # what stands for a part in a page with a script
     _patterns: str = ""
 
     def framed(self, says: str) -> None:
@@ -150,6 +151,17 @@ class Svg:
             [(x, y), (x - ux - uy * 0.42, y - uy + ux * 0.42), (x - ux + uy * 0.42, y - uy - ux * 0.42)], colour
         )
 
+    def open_arrow(self, title: str, tail: str, head: str, live: str) -> None:
+        """A group for an arrow between two boxes, by their `ident`s; `live`: its title in a page with a script, which
+        finds the arrow by its ends."""
+        ends = f"data-tail={quoteattr(clean(tail))} data-head={quoteattr(clean(head))}"
+        self._live[len(self._parts)] = f"<g {ends}><title>{escape(clean(live))}</title>"
+        self.open_group(title)
+
+    def live(self) -> str:
+        """The drawing for a page with a script, in which arrows tell their ends."""
+        return self._text([self._live.get(i, part) for i, part in enumerate(self._parts)])
+
     def open_group(self, title: str = "", *, ident: str = "", link: str = "") -> None:
         """A group, with a title that screen readers and pointers show; a link when `link` is given."""
         name = f" id={quoteattr(ident)}" if ident else ""
@@ -162,6 +174,9 @@ class Svg:
         self._parts.append("</g>" + ("</a>" if link else ""))
 
     def __str__(self) -> str:
+        return self._text(self._parts)
+
+    def _text(self, parts: Sequence[str]) -> str:
         head = (
             '<?xml version="1.0" encoding="UTF-8"?>\n'
             f'<svg xmlns="http://www.w3.org/2000/svg" width="{number(self.width)}pt" height="{number(self.height)}pt" '
@@ -175,7 +190,7 @@ class Svg:
             f'stroke-width="1.6"/></pattern>{self._patterns}</defs>\n'
             f'<rect width="{number(self.width)}" height="{number(self.height)}" fill="{PAPER}"/>\n'
         )
-        return head + "\n".join(self._parts) + "\n</svg>\n"
+        return head + "\n".join(parts) + "\n</svg>\n"
 
 
 def pen_attributes(stroke: Stroke) -> str:
