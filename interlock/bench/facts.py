@@ -37,7 +37,7 @@ def facts(scheme: Scheme, words: Words, phrases: Phrases = ENGLISH) -> Plain:
                 "name": r.name,
                 "unit": _unit(r.kind, difference=r.combine is Combine.DIFFERENCE_OF),
                 "millis": r.kind is Kind.VOLTAGE and r.combine is Combine.DIFFERENCE_OF,
-                "how": str(r.combine).replace("_", " "),
+                "how": words[f"how_{r.combine}"],
                 "sensors": list(r.sensors),
             }
             for r in scheme.readings.values()
@@ -89,7 +89,7 @@ def facts(scheme: Scheme, words: Words, phrases: Phrases = ENGLISH) -> Plain:
             }
             for o in scheme.outputs.values()
         ],
-        "faults": [_fault(scheme, fault, phrases) for fault in faults],
+        "faults": [_fault(scheme, fault, words, phrases) for fault in faults],
         "unplantable": [name for name in scheme.faults if name not in {f.name for f in faults}],
         "rest": at_rest(scheme, program),
         "cases": scripts(scheme, faults),
@@ -199,7 +199,7 @@ def _any_of(when: AnyOf) -> list[list[list[object]]]:
     return [_conditions(alternative) for alternative in when]
 
 
-def _fault(scheme: Scheme, fault: Fault, phrases: Phrases) -> Plain:
+def _fault(scheme: Scheme, fault: Fault, words: Words, phrases: Phrases) -> Plain:
     first = fault.single()[0]
     return {
         "name": fault.name,
@@ -211,7 +211,7 @@ def _fault(scheme: Scheme, fault: Fault, phrases: Phrases) -> Plain:
         "once": all(single.mode is Mode.POWER_CYCLED for single in fault.single()),
         "units": [p for s in fault.single() if s.mode is Mode.POWER_CYCLED for p in s.parts],
         "shifted": list(shifted(fault)),
-        "shifts": [[shift, shift_words(scheme, next(iter(shifted(fault))), shift)] for shift in shifts(fault)],
+        "shifts": [[shift, shift_words(scheme, words, next(iter(shifted(fault))), shift)] for shift in shifts(fault)],
         "singles": [
             {"name": s.name, "part": str(s.part), "mode": str(s.mode), "parts": list(s.parts)} for s in fault.single()
         ],

@@ -10,6 +10,7 @@ from interlock.bench.drawings import lit_drawings
 from interlock.bench.situations import situations
 from interlock.bench.tables import Plain
 from interlock.bench.words import Words
+from interlock.draw.words import limit_text
 from interlock.scheme.model import Limit, Scheme
 from interlock.scheme.units import time_text, value_text
 from interlock.scheme.words import Combine, Signal
@@ -88,7 +89,7 @@ def _first_try(scheme: Scheme, say: _Say) -> str:
             sensors = reading.sensors if reading else (rule.watched,)
             slider = _joint(sensors, say) if len(sensors) > 1 else sensors[0]
             kind = scheme.sensors[sensors[0]].kind
-            asked = f"{_compare(limit)} {value_text(limit.value, kind)}"
+            asked = limit_text(limit.compare, value_text(limit.value, kind))
             waited = time_text(rule.trips.delay.us + scheme.scan_us)
             return f'<p class="bench-hint">{say("try", slider=slider, limit=asked, time=waited)}</p>\n'
     return ""
@@ -119,11 +120,7 @@ def _limit(scheme: Scheme, rule: str, say: _Say, *, trips: bool, value: str) -> 
     found = scheme.rules[rule]
     test = (found.trips if trips else found.clears).test
     assert not isinstance(test, bool)
-    return say(f"limit_{'trips' if trips else 'clears'}", rule=rule, limit=f"{_compare(test)} {value}")
-
-
-def _compare(limit: Limit) -> str:
-    return str(limit.compare).replace("_", " ")
+    return say(f"limit_{'trips' if trips else 'clears'}", rule=rule, limit=limit_text(test.compare, value))
 
 
 def _slider(key: str, name: str, says: str, sensor: Mapping[str, Any], more: str, say: _Say) -> str:

@@ -6,6 +6,7 @@ import hashlib
 import json
 from collections.abc import Iterable
 
+from interlock.bench.words import Words
 from interlock.logic.compiled import compile_scheme
 from interlock.logic.program import Op, Program
 from interlock.scheme.model import Fault, Scheme
@@ -84,10 +85,10 @@ def shifts(fault: Fault) -> tuple[int, ...]:
     return tuple(found)
 
 
-def shift_words(scheme: Scheme, sensor: str, shift: int) -> str:
+def shift_words(scheme: Scheme, words: Words, sensor: str, shift: int) -> str:
     """`reads 6 K too low`."""
     kind = scheme.sensors[sensor].kind
-    return f"reads {value_text(abs(shift), kind, difference=True)} too {'high' if shift > 0 else 'low'}"
+    return words["shift_high" if shift > 0 else "shift_low"].format(value=value_text(abs(shift), kind, difference=True))
 
 
 def shifted(fault: Fault) -> Iterable[str]:

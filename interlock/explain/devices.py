@@ -5,8 +5,8 @@ from __future__ import annotations
 from interlock.explain.conditions import number, plain_interval
 from interlock.explain.document import Item, Plain
 from interlock.explain.measured import why
-from interlock.explain.phrases import Phrase, say
-from interlock.explain.tables import OWN_LIMITS
+from interlock.explain.phrases import Phrase, Value, say
+from interlock.explain.tables import LIMITS, OWN_LIMITS
 from interlock.explain.words import Say
 from interlock.scheme.model import Device, DeviceLimit, Scheme
 from interlock.scheme.units import time_text, value_text
@@ -44,11 +44,12 @@ def _device(scheme: Scheme, device: Device) -> Item:
     return Item(device.path, device.path, (*sentences, *why(device.why)), points, data)
 
 
-def set_text(scheme: Scheme, limit: DeviceLimit) -> str:
+def what_is_set(scheme: Scheme, limit: DeviceLimit) -> Value:
     """What is set, in the device's own terms: `55.2 V`, `below 48 V for 3 s`."""
-    compare = f"{limit.compare} " if limit.compare else ""
-    delay = f" for {time_text(limit.delay.us)}" if limit.delay.us else ""
-    return f"{compare}{value_text(limit.value, scheme.quantities[limit.quantity].kind)}{delay}"
+    said: Value = value_text(limit.value, scheme.quantities[limit.quantity].kind)
+    if limit.compare:
+        said = say(LIMITS[limit.compare], value=said)
+    return say(Say.LIMIT_LASTING, limit=said, time=time_text(limit.delay.us)) if limit.delay.us else said
 
 
 def _limit(scheme: Scheme, limit: DeviceLimit) -> Phrase:
@@ -56,7 +57,7 @@ def _limit(scheme: Scheme, limit: DeviceLimit) -> Phrase:
     return say(
         Say.DEVICE_LIMIT,
         which=say(OWN_LIMITS[limit.which]),
-        set=set_text(scheme, limit),
+        set=what_is_set(scheme, limit),
         quantity=limit.quantity,
         low=value_text(limit.truth.low, kind),
         high=value_text(limit.truth.high, kind),

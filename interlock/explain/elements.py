@@ -62,10 +62,11 @@ def made_of(sensor: Sensor) -> Iterator[Phrase]:
         yield say(Say.ERROR_FOLLOWS)
 
 
-def _own(own: Interval, kind: Kind) -> str:
+def _own(own: Interval, kind: Kind) -> Phrase:
     fine = 10 if kind is Kind.VOLTAGE else FINE
     low, high = own.low // fine * fine, -(-own.high // fine) * fine  # outward
-    return f"{value_text(low, kind, difference=True)} to {value_text(high, kind, difference=True)}"
+    ends = {"low": value_text(low, kind, difference=True), "high": value_text(high, kind, difference=True)}
+    return say(Say.FROM_TO, **ends)
 
 
 # --- elements

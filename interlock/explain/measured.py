@@ -6,7 +6,7 @@ from interlock.explain.conditions import errors, number, plain_errors, plain_int
 from interlock.explain.document import Item, Plain
 from interlock.explain.elements import made_of, plain_element
 from interlock.explain.phrases import Phrase, Value, listing, say
-from interlock.explain.tables import COMBINED
+from interlock.explain.tables import COMBINED, NOUNS
 from interlock.explain.words import Say
 from interlock.scheme.model import Quantity, Reading, Scheme, Sensor, Tie
 from interlock.scheme.units import Kind, value_text
@@ -36,7 +36,7 @@ def _quantity(scheme: Scheme, quantity: Quantity) -> Item:
     sentences = [
         say(
             Say.QUANTITY_SPAN,
-            noun=kind.noun,
+            noun=say(NOUNS[kind]),
             low=value_text(quantity.span.low, kind),
             high=value_text(quantity.span.high, kind),
         )

@@ -9,6 +9,7 @@ from typing import Final
 
 from interlock.explain.closed import Cause, Section, complete
 from interlock.explain.words import Say
+from interlock.scheme.units import Kind
 from interlock.scheme.words import (
     Combine,
     Compare,
@@ -81,6 +82,8 @@ STATES: Final = complete(
     State,
     "states in words",
 )
+
+NOUNS: Final = complete({kind: Say["NOUN_" + kind.name] for kind in Kind}, Kind, "kinds of value")
 
 OWN_LIMITS: Final = complete({w: Say["OWN_" + w.name] for w in OwnLimit}, OwnLimit, "own limits")
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from interlock.explain.devices import set_text
+from interlock.explain.devices import what_is_set
 from interlock.explain.phrases import say, text
 from interlock.explain.tables import OWN_LIMITS
 from interlock.scheme.model import Device, DeviceLimit, Output, Scheme
@@ -89,7 +89,7 @@ def _row(scheme: Scheme, limit: DeviceLimit, after: Next | None) -> Row:
     return Row(
         str(limit.which),
         text(say(OWN_LIMITS[limit.which])),
-        set_text(scheme, limit),
+        text(what_is_set(scheme, limit)),
         f"{value_text(limit.nominal, kind)} a cell" if limit.nominal != limit.value else "",
         f"{limit.quantity} is then {low} to {high}" if low != high else f"{limit.quantity} is then {low}",
         _next(after, kind) if after else "",

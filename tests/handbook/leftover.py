@@ -14,9 +14,10 @@ from interlock.scheme.units import TIMES, UNITS
 
 # Fields of a scheme file whose values are its author's own words or labels.
 FREE = {
-    "accepted", "alarm", "by", "does", "name", "not_switched", "reason", "revision", "source", "terminal", "title",
-    "unswitched", "verified_at", "what", "why", "wire",
+    "accepted", "alarm", "by", "case", "does", "name", "not_switched", "reason", "revision", "source", "terminal",
+    "title", "unswitched", "verified_at", "what", "why", "wire",
 }  # fmt: skip
+TOLERANCE = re.compile(r"[\d.]+ \w+ within [\d.]+ %")  # of a part, told as it is written there
 WORD = re.compile(r"[A-Za-z]{2,}")
 
 
@@ -38,6 +39,7 @@ def own_words(scheme: Scheme, file: Path) -> list[str]:
         found.update(table)
     for claim in scheme.claims:
         found |= {claim.name, claim.requirement}
+    found.update(case.name for case in scheme.cases)
     found.update(_free(yaml.safe_load(file.read_text(encoding="utf-8"))))
     texts = {" ".join(text.split()).rstrip(".") for text in found}
     texts |= {text[:1].upper() + text[1:] for text in texts}
@@ -51,7 +53,7 @@ def _free(tree: Any, key: str = "") -> Iterator[str]:
     elif isinstance(tree, list):
         for value in tree:
             yield from _free(value, key)
-    elif key in FREE:
+    elif key in FREE or (isinstance(tree, str) and TOLERANCE.fullmatch(tree)):
         yield str(tree)
 
 

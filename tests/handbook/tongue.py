@@ -33,5 +33,5 @@ def tongue() -> Catalogue:
         "qaa",
         {key: marked(said) for key, said in own.texts.items()},
         tuple(Term(marked(t.name), tuple(marked(f) for f in t.found), marked(t.means)) for t in own.terms),
-        {text: marked(text) for text in texts()},
+        {text: marked(text) for text in texts() if marked(text) != text},
     )
