@@ -17,6 +17,7 @@ from interlock.scheme.units import Kind
 from interlock.scheme.words import Combine, Contact, EnergisedWhen, LineForm, Mode, Signal, State
 
 Phrases = Mapping[Say, str]
+SAID_HERE = ("how_", "shift_")  # words that the scripts need not know
 SLIDER_STEPS = 400  # a slider has about so many positions: one for each pixel of a phone's width
 
 
@@ -94,7 +95,7 @@ def facts(scheme: Scheme, words: Words, phrases: Phrases = ENGLISH) -> Plain:
         "rest": at_rest(scheme, program),
         "cases": scripts(scheme, faults),
         "states": {str(state): words[f"state_{state}"] for state in State},
-        "words": dict(words),
+        "words": {key: said for key, said in words.items() if not key.startswith(SAID_HERE)},
     }
 
 

@@ -8,7 +8,7 @@ memory); here it lies as all drawings of a scheme do.
 
 from __future__ import annotations
 
-from interlock.draw.metrics import text_width
+from interlock.draw.metrics import fitted, text_width
 from interlock.draw.said import said
 from interlock.draw.style import SMALL, Stroke
 from interlock.draw.svg import Svg, number
@@ -20,15 +20,16 @@ RADIUS = 5.5  # of a basic event; the other small symbols are as high
 
 
 def gate_word(gate: Gate) -> str:
-    """What stands in a gate: its shape in a word."""
+    """What stands in a gate: its shape in a word, cut where a language has no short one."""
+    room = GATE_WIDTH - 9
     match gate.kind:
         case GateKind.AND:
-            return said("both") if len(gate.inputs) == 2 else said("all")
+            return fitted(said("both") if len(gate.inputs) == 2 else said("all"), room, SMALL)
         case GateKind.OR:
-            return said("any")
+            return fitted(said("any"), room, SMALL)
         case GateKind.AT_LEAST:
             words = said("{needs} of {count}", needs=gate.needs, count=len(gate.inputs))
-            return words if text_width(words, SMALL) <= GATE_WIDTH - 9 else f"{gate.needs}/{len(gate.inputs)}"
+            return words if text_width(words, SMALL) <= room else f"{gate.needs}/{len(gate.inputs)}"
 
 
 def gate_symbol(svg: Svg, gate: Gate, x: float, y: float) -> None:

@@ -155,7 +155,9 @@ def _state(svg: Svg, state: State, x: float, y: float) -> None:
     )
     svg.open_group(acts, ident=str(state))
     svg.box(x, y, BOX_WIDTH, BOX_HEIGHT, stroke=stroke, fill=FAINT if state.active else PAPER, round_by=6)
-    svg.text(x + BOX_WIDTH / 2, y + BOX_HEIGHT / 2 + 3, word, bold=True, anchor="middle")
+    lines = wrapped(word, BOX_WIDTH - 6, NORMAL, bold=True)
+    first = y + BOX_HEIGHT / 2 + 3 - (len(lines) - 1) * NORMAL * LINE_HEIGHT / 2
+    svg.lines(x + BOX_WIDTH / 2, first, lines, bold=True, anchor="middle")
     svg.close_group()
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from interlock.draw.metrics import text_width, wrapped
+from interlock.draw.metrics import fitted, text_width, wrapped
 from interlock.draw.page import A4, FOOT, HEAD, Drawing, Paper, Sheet, framed
 from interlock.draw.said import all_of, said, titled
 from interlock.draw.style import FAINT, LINE_HEIGHT, MARGIN, NORMAL, SMALL, Stroke
@@ -19,7 +19,7 @@ from interlock.scheme.words import LineForm, Signal
 
 RULE, CAUSE, CLEARS, RESET = 92.0, 128.0, 112.0, 62.0
 LEFT = RULE + CAUSE + CLEARS + RESET
-COLUMN = 30.0
+COLUMN = 30.0  # of a path, or as wide as the widest word that a cell can hold
 PADDING = 3.0
 LEAST_HEADER = 40.0
 
@@ -27,7 +27,7 @@ LEAST_HEADER = 40.0
 def draw_matrix(scheme: Scheme, paper: Paper = A4) -> list[Drawing]:
     """The matrix on as many sheets as it takes: paths are split across, rules down."""
     columns = _columns(scheme)
-    across = max(1, int((paper.width - 2 * MARGIN - LEFT) // COLUMN))
+    across = max(1, int((paper.width - 2 * MARGIN - LEFT) // _column()))
     header = max([LEAST_HEADER, *(text_width(name, NORMAL) + 8 for name in columns)])
     room = paper.height - 2 * MARGIN - HEAD - FOOT - header
     rows = [(rule, _row_height(scheme, rule)) for rule in scheme.rules.values()]
@@ -42,6 +42,16 @@ def draw_matrix(scheme: Scheme, paper: Paper = A4) -> list[Drawing]:
         sheet = Sheet(number, len(sheets))
         drawings.append(_sheet(scheme, chosen, names, header, sheet, paper))
     return drawings
+
+
+def _column() -> float:
+    """How wide a path's column is."""
+    return max(
+        COLUMN,
+        text_width(said("stops"), SMALL, bold=True) + 2 * PADDING,
+        text_width(said("by mode"), SMALL - 0.5) + PADDING,
+        text_width(said("starts"), SMALL) + 3 * PADDING,
+    )
 
 
 def _columns(scheme: Scheme) -> list[str]:
@@ -119,24 +129,26 @@ def _sheet(
     )
     top = MARGIN + HEAD
     svg.lines(MARGIN + PADDING, top + header - 5, [said("rule")], size=NORMAL, bold=True)
-    heads = said("trips when"), said("clears when"), said("resets")
-    for text, x in zip(heads, (RULE, RULE + CAUSE, RULE + CAUSE + CLEARS), strict=True):
-        svg.text(MARGIN + x + PADDING, top + header - 5, text, bold=True)
-    right = MARGIN + LEFT + COLUMN * len(names)
+    x, column = MARGIN + RULE, _column()
+    for head, width in ((said("trips when"), CAUSE), (said("clears when"), CLEARS), (said("resets"), RESET)):
+        shown = fitted(head, width - 2 * PADDING, NORMAL, bold=True)
+        svg.text(x + PADDING, top + header - 5, shown, bold=True)
+        x += width
+    right = MARGIN + LEFT + column * len(names)
     for i, name in enumerate(names):
-        x = MARGIN + LEFT + COLUMN * (i + 0.5)
+        x = MARGIN + LEFT + column * (i + 0.5)
         svg.open_group(_path_title(scheme, name))
         svg.text(x + 3, top + header - 5, name, turned=True)
         svg.close_group()
     y = top + header
     svg.line(MARGIN, y, right, y, Stroke.HEAVY)
     for rule, row_height in rows:
-        _row(svg, scheme, rule, names, y, row_height)
+        _row(svg, scheme, rule, names, (y, row_height, column))
         y += row_height
         svg.line(MARGIN, y, right, y, Stroke.FAINT)
     svg.line(MARGIN, y, right, y)
     for i in range(len(names) + 1):
-        x = MARGIN + LEFT + COLUMN * i
+        x = MARGIN + LEFT + column * i
         svg.line(x, top + header, x, y, Stroke.FAINT if 0 < i < len(names) else Stroke.PLAIN)
     suffix = f"_{sheet.number}" if sheet.count > 1 else ""
     return Drawing(f"matrix{suffix}", said("Causes and effects"), svg)
@@ -147,7 +159,9 @@ def _path_title(scheme: Scheme, name: str) -> str:
     return titled(name, path.why)
 
 
-def _row(svg: Svg, scheme: Scheme, rule: Rule, names: Sequence[str], y: float, height: float) -> None:
+def _row(svg: Svg, scheme: Scheme, rule: Rule, names: Sequence[str], at: tuple[float, float, float]) -> None:
+    """A rule's row; `at`: its top, its height, and how wide a path's column is."""
+    y, height, column = at
     first = y + PADDING + SMALL
     x = MARGIN
     name, *texts = _cells(scheme, rule)
@@ -158,12 +172,12 @@ def _row(svg: Svg, scheme: Scheme, rule: Rule, names: Sequence[str], y: float, h
         svg.lines(x + PADDING, first, lines, size=SMALL)
     stops = {target.path: target for target in rule.blocks}
     for i, path in enumerate(names):
-        left = MARGIN + LEFT + COLUMN * i
-        _cell(svg, rule, stops.get(path), path, (left, y, height))
+        left = MARGIN + LEFT + column * i
+        _cell(svg, rule, stops.get(path), path, (left, y, column, height))
     svg.close_group()
     other = _other_effects(scheme, rule)
     if other and not rule.blocks and not rule.starts:
-        room = COLUMN * len(names) - 2 * PADDING
+        room = column * len(names) - 2 * PADDING
         svg.box(MARGIN + LEFT + 1, y + 1, room + 4, height - 2, stroke=None)
         svg.lines(MARGIN + LEFT + PADDING, first, wrapped(other, room, SMALL)[:2], size=SMALL)
 
@@ -180,14 +194,14 @@ def _other_effects(scheme: Scheme, rule: Rule) -> str:
     return all_of(told) or said("seen by other rules only")
 
 
-def _cell(svg: Svg, rule: Rule, stop: Target | None, path: str, at: tuple[float, float, float]) -> None:
-    x, y, height = at
-    middle, baseline = x + COLUMN / 2, y + height / 2 + 3
+def _cell(svg: Svg, rule: Rule, stop: Target | None, path: str, at: tuple[float, float, float, float]) -> None:
+    x, y, width, height = at
+    middle, baseline = x + width / 2, y + height / 2 + 3
     if stop:
-        svg.box(x + 1.5, y + 1.5, COLUMN - 3, height - 3, stroke=None, fill=FAINT)
+        svg.box(x + 1.5, y + 1.5, width - 3, height - 3, stroke=None, fill=FAINT)
         svg.text(middle, baseline - (4 if stop.when else 0), said("stops"), size=SMALL, bold=True, anchor="middle")
         if stop.when:
             svg.text(middle, baseline + 5, said("by mode"), size=SMALL - 0.5, anchor="middle")
     if path in rule.starts:
-        svg.box(x + 2.5, y + 2.5, COLUMN - 5, height - 5, stroke=Stroke.ACCENT, fill="none")
+        svg.box(x + 2.5, y + 2.5, width - 5, height - 5, stroke=Stroke.ACCENT, fill="none")
         svg.text(middle, baseline, said("starts"), size=SMALL, anchor="middle")

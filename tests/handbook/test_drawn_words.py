@@ -23,14 +23,14 @@ from interlock.cli.app import app
 from interlock.draw.everything import draw
 from interlock.draw.faulttree import BasicEvent, FaultTree, fault_tree
 from interlock.draw.page import Drawing
-from interlock.draw.said import SAYING, counted, drawn_in, said
+from interlock.draw.said import SAYING, counted, drawn_in, said, texts
 from interlock.handbook.words import WordsError, english, read, whole
 from interlock.scheme.model import Scheme
 from interlock.scheme.read import load
 from interlock.scheme.words import Mode, Part
 from tests.handbook.leftover import left_in, own_words
 from tests.handbook.pages import ROOT
-from tests.handbook.tongue import marked, plain, tongue
+from tests.handbook.tongue import longer, marked, plain, tongue
 
 MODULES = sorted(p for p in Path(interlock.draw.__file__).parent.glob("*.py") if p.name != "said.py")
 SCHEMES = ("alpine_hut", "survey_launch")
@@ -170,6 +170,53 @@ def test_a_drawing_in_another_language_is_the_english_one_with_other_letters(nam
         assert plain(str(drawing.svg)) == plain(str(in_english.svg)), drawing.name
         strange[drawing.name] = {word for text in told_in(str(drawing.svg)) for word in left_in(text, own)}
     assert {drawn: words for drawn, words in strange.items() if words} == {}
+
+
+Box = tuple[float, float, float, float]
+
+
+def places(svg: str) -> Iterator[tuple[str, Box]]:
+    """Each line of text with where its letters stand: left, top, right, bottom."""
+    for given, text in re.findall(r"<text ([^>]*)>(.*?)</text>", svg, re.S):
+        look = dict(re.findall(r'([\w-]+)="([^"]*)"', given))
+        x, y, size, wide = (float(look[name]) for name in ("x", "y", "font-size", "textLength"))
+        if "transform" in look:
+            yield text, (x - 0.7 * size, y - wide, x + 0.15 * size, y)
+        else:
+            left = x - {"start": 0.0, "middle": wide / 2, "end": wide}[look.get("text-anchor", "start")]
+            yield text, (left, y - 0.7 * size, left + wide, y + 0.15 * size)
+
+
+def overlaps(drawing: Drawing) -> list[tuple[str, str]]:
+    """Texts that stand on each other, and those that stand out of the page."""
+    page = (0.0, 0.0, drawing.svg.width, drawing.svg.height)
+    placed = list(places(str(drawing.svg)))
+    found = [
+        (text, "out of the page") for text, box in placed if shared(box, page) != (box[2] - box[0], box[3] - box[1])
+    ]
+    for i, (text, box) in enumerate(placed):
+        found += [(text, other) for other, there in placed[:i] if min(shared(box, there)) > 0.5]
+    return found
+
+
+def shared(one: Box, other: Box) -> tuple[float, float]:
+    """How wide and how high what two boxes share is, negative where they are apart."""
+    return min(one[2], other[2]) - max(one[0], other[0]), min(one[3], other[3]) - max(one[1], other[1])
+
+
+@pytest.mark.parametrize("name", SCHEMES)
+def test_a_longer_language_lays_out_without_a_text_on_another(name: str) -> None:
+    scheme = load(ROOT / "rules" / f"{name}.yaml")
+    before = [*draw(scheme, portable=True), *trees(scheme)]
+    with drawn_in({text: longer(text) for text in texts()}):
+        other = [*draw(scheme, portable=True), *trees(scheme)]
+    letters = [sum(len(text) for d in drawings for text, _ in places(str(d.svg))) for drawings in (before, other)]
+    assert letters[1] > 1.15 * letters[0]  # names are no longer than they were
+    assert {d.name: found for d in (*before, *other) if (found := overlaps(d))} == {}
+    word = r'<rect x="[^"]*" y="[^"]*" width="([\d.]+)"[^>]*/>\n<text [^>]*textLength="([\d.]+)"[^>]*>(\w+)</text>'
+    cells = [cell for d in other if d.name.startswith("matrix") for cell in re.findall(word, str(d.svg))]
+    assert {said for _, _, said in cells} == {longer("stops"), longer("starts")}
+    assert [cell for cell in cells if float(cell[1]) > float(cell[0])] == []
 
 
 # --- page and deck
