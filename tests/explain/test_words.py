@@ -13,6 +13,7 @@ from interlock.explain import tables
 from interlock.explain.closed import complete
 from interlock.explain.failure_modes import CLASSES, COLUMNS, failure_modes
 from interlock.explain.injection import consequence, way_out
+from interlock.explain.measured import quantities
 from interlock.explain.phrases import Listing, Phrase, Value, listing, say, sentence, text
 from interlock.explain.proof_tests import begins, told
 from interlock.explain.sentences import document
@@ -21,8 +22,10 @@ from interlock.explain.trace import names_that_matter, story
 from interlock.explain.words import ENGLISH, Say
 from interlock.faults.changes import Change, ChangeKind, changes
 from interlock.logic.scan import Seen, World
+from interlock.records import replace
 from interlock.scheme.edit import SchemeText
 from interlock.scheme.read import loads
+from interlock.scheme.units import Kind
 from interlock.scheme.words import Contact, Must
 from tests.explain.schemes import everything, own, random_schemes
 from tests.explain.studies import made_up, made_up_tests
@@ -74,6 +77,16 @@ def said() -> Iterator[Value]:
         yield begins(found)
     yield from suggested()
     yield from stories()
+    yield from of_every_kind()
+
+
+def of_every_kind() -> Iterator[Value]:
+    """A quantity of each kind of value, whether or not a scheme at hand has one."""
+    scheme = own()[0]
+    name, quantity = next(iter(scheme.quantities.items()))
+    for kind in Kind:
+        for item in quantities(replace(scheme, quantities={name: replace(quantity, kind=kind)})):
+            yield from item.sentences
 
 
 @dataclass
