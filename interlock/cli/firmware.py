@@ -60,7 +60,7 @@ def vectors(
         typer.Option("--score", help="sow small mistakes in the rules: each is caught, or proved to change nothing"),
     ] = False,
     strengthen: Annotated[
-        bool, typer.Option("--strengthen", help="likewise, and a run more for each that is not caught")
+        bool, typer.Option("--strengthen", help="likewise, and vectors changed so that those not caught are")
     ] = False,
     as_json: JsonOption = False,
 ) -> None:

@@ -15,12 +15,13 @@ from interlock.cli.status import Exit
 from interlock.cli.written import write_all
 from interlock.export.unit import UnitCode
 from interlock.scheme.units import time_text
-from interlock.vectors.generate import Vectors, generate, with_runs
+from interlock.vectors.generate import MOST, Vectors, generate, with_runs
 from interlock.vectors.goals import GoalKind
 from interlock.vectors.mcdc import Form
 from interlock.vectors.reasons import Why
 from interlock.vectors.record import json_lines
-from interlock.vectors.score import Fate, Scored, scored, strengthened
+from interlock.vectors.score import Fate, Scored, scored
+from interlock.vectors.strengthen import strengthened
 from interlock.vectors.table import csv_lines
 
 CSV = ".csv"  # a file of that kind is a table, any other JSON Lines
@@ -58,7 +59,7 @@ def vectors(
         fates, interrupted = _scored(code, made)
     if strengthen and not interrupted:
         progress = Progress()
-        runs, fates = strengthened(code, made.runs, fates, progress.say)
+        runs, fates = strengthened(code, made.runs, fates, progress.say, MOST if most is None else most)
         progress.done()
         made = with_runs(code, made, runs)
     if to is not None:
@@ -77,7 +78,7 @@ def vectors(
     if interrupted:
         return Exit.INTERRUPTED
     weak = any(f.fate in (Fate.SURVIVED, Fate.UNDECIDED) for f in fates)
-    open_goals = any(made.why[g].why is not Why.PROVED for g in made.missed)
+    open_goals = any(made.why[g].why not in (Why.PROVED, Why.TOO_LONG) for g in made.missed)
     return Exit.FINDING if open_goals or weak else Exit.GOOD
 
 

@@ -39,7 +39,7 @@ def bound(code: UnitCode) -> Bound:
     for lane in inputs.lanes:
         rules = shared(inputs, lane)
         if rules:
-            found.append(Bound(_fewest(rules, _sights(inputs, lane, rules)), lane.line or lane.sensors[0],
+            found.append(Bound(_fewest(rules, sights_of(inputs, lane, rules)), lane.line or lane.sensors[0],
                                tuple(rule.name for rule in rules)))  # fmt: skip
     return max(found, key=lambda b: b.scans)
 
@@ -70,7 +70,7 @@ def sights(lane: Lane, rules: Sequence[Rule], values: Sequence[int]) -> list[tup
     ]
 
 
-def _sights(inputs: Inputs, lane: Lane, rules: Sequence[Rule]) -> list[tuple[tuple[bool, bool], ...]]:
+def sights_of(inputs: Inputs, lane: Lane, rules: Sequence[Rule]) -> list[tuple[tuple[bool, bool], ...]]:
     """What the rules can see at one scan."""
     if lane.line:
         return sights(lane, rules, (1, 0))

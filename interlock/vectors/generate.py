@@ -17,11 +17,12 @@ from interlock.vectors.mcdc import Form, shown
 from interlock.vectors.planner import Planner
 from interlock.vectors.reasons import Reason, Why, reasons
 from interlock.vectors.record import Run, Start, Vector
-from interlock.vectors.stage import LONG, Sought
+from interlock.vectors.spine import spine
+from interlock.vectors.stage import BETWEEN, LONG, Sought
 from interlock.vectors.timeline import Track
 from interlock.vectors.watch import Watcher
 
-MOST = 20_000  # scans of a run
+MOST = 19_999  # scans of a run: fewer than 20,000
 FURTHER = 3  # runs at most, after the first
 AFTER = 20  # scans after a power cycle at the end, so that something of it is told
 
@@ -102,8 +103,18 @@ def _longest(code: UnitCode) -> list[Lane]:
     return [lane for lane in Inputs(code).lanes if longest.watched in lane.sensors and longest.scans >= LONG]
 
 
+def _spine(code: UnitCode, most: int) -> Lane | None:
+    """The lane along which a whole run is planned: the one of which the delays fill most of the scans there may be, as
+    far as its shortest way fits; None where none does."""
+    for lane in _longest(code) if bound(code).scans > most / 2 else ():
+        if sum(hold.scans + BETWEEN for hold in spine(Inputs(code), lane)) < most:
+            return lane
+    return None
+
+
 def _first(code: UnitCode, most: int, progress: Callable[[str], None]) -> Vectors:
-    planner = Planner(code, most - AFTER - 1, progress)  # with room for what is told after a power cycle at the end
+    room = most - AFTER - 1  # for what is told after a power cycle at the end
+    planner = Planner(code, room, progress, Sought(None, _spine(code, room)))
     track = planner.plan()
     last = max(track.plan.cycles, default=0)
     scans = min(most, max(track.needed, last + AFTER))
@@ -113,12 +124,12 @@ def _first(code: UnitCode, most: int, progress: Callable[[str], None]) -> Vector
     every = planner.goals.all
     missed = tuple(g for g in every if not reached & bits[g])
     over = {g: planner.over[g] for g in missed if g in planner.over}
-    over |= {g: track.first(bits[g]) + 1 for g in missed if track.shown & bits[g]}
+    over |= {g: track.first(bits[g]) + 1 for g in missed if (track.shown | track.late) & bits[g]}
     why = dict.fromkeys(missed, Reason(Why.NOT_FOUND, "interrupted before all ways to it were tried"))
     interrupted = planner.interrupted
     if not interrupted:
         try:
-            why = reasons(code, missed, over, progress)
+            why = reasons(code, missed, over, progress, MOST)
         except KeyboardInterrupt:
             interrupted = True
     return Vectors(
@@ -134,6 +145,23 @@ def _first(code: UnitCode, most: int, progress: Callable[[str], None]) -> Vector
 
 def with_runs(code: UnitCode, vectors: Vectors, runs: Sequence[Run]) -> Vectors:
     """The same with these runs instead: what they show besides is counted too."""
+    reached, held, watcher = _counted(code, runs)
+    return replace(
+        vectors,
+        runs=tuple(runs),
+        reached=tuple(g for g in watcher.goals.all if g in reached),
+        missed=tuple(g for g in vectors.missed if g not in reached),
+        forms=_forms(watcher.goals.logic, held),
+    )
+
+
+def shown_by(code: UnitCode, runs: Sequence[Run]) -> set[Goal]:
+    """The goals that runs show, counted from their scans alone."""
+    return _counted(code, runs)[0]
+
+
+def _counted(code: UnitCode, runs: Sequence[Run]) -> tuple[set[Goal], dict[tuple[bool, ...], None], Watcher]:
+    """The goals that runs show, and the conditions of all decisions as they were at any scan."""
     watcher = Watcher(code)
     shown_too, held = 0, dict[tuple[bool, ...], None]()
     for run in runs:
@@ -143,14 +171,7 @@ def with_runs(code: UnitCode, vectors: Vectors, runs: Sequence[Run]) -> Vectors:
             step = watcher.step(at, given, vector.start is Start.POWER_CYCLE)
             held[watcher.holds(at.slots, step.after.slots, given)] = None
             at, shown_too = step.after, shown_too | step.shown
-    reached = {goal for goal, bit in watcher.bits.items() if shown_too & bit}
-    return replace(
-        vectors,
-        runs=tuple(runs),
-        reached=tuple(g for g in watcher.goals.all if g in reached),
-        missed=tuple(g for g in vectors.missed if g not in reached),
-        forms=_forms(watcher.goals.logic, held),
-    )
+    return {goal for goal, bit in watcher.bits.items() if shown_too & bit}, held, watcher
 
 
 def given_of(code: UnitCode, vector: Vector) -> Given:

@@ -6,28 +6,30 @@ that delays run side by side, and the run gets longer only where nothing else wi
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 
 from interlock.export.unit import UnitCode
-from interlock.vectors.goals import Goal, GoalKind
-from interlock.vectors.stage import SPARE, Put, Sought
+from interlock.scheme.model import Limit
+from interlock.vectors.decisions import About, Leaf
+from interlock.vectors.goals import Goal, GoalKind, deciding
+from interlock.vectors.inputs import sides
+from interlock.vectors.reasons import Proofs
+from interlock.vectors.stage import ALL, LONG, SPARE, Put, Sought
 from interlock.vectors.timeline import Track, Trial, taken, tracked, tried
-from interlock.vectors.together import Together
 from interlock.vectors.ways import Ways
 
 TRIES = 200  # for one goal, of each kind of way
 ROUNDS = 2  # in which all goals not yet shown are sought
 FORCED = 1  # ways to show a goal by which others are lost, for each of which those are sought again
 FORCED_FURTHER = 6  # the same in a further run, which has few goals
+LOST = 16  # goals lost by one way at most, so that it is worth seeking them again
 HIDDEN = 3  # ways to a goal that is hidden then, for each of which what hides it is looked for
+CHOICES = 8  # ways that make the run no longer, among which that for what takes long is chosen
 LATE = {GoalKind.CONDITION, GoalKind.DECISION, GoalKind.BESIDE, GoalKind.POWER_CYCLE}  # mostly shown by the way
+WAITS_AGAIN = {"awaiting_reset to tripped"}  # and then the delay runs once more
+FIRST = (GoalKind.DELAY, GoalKind.LIMIT, GoalKind.OVERRIDE)  # what shows these shows most transitions too
 CYCLED = {GoalKind.POWER_CYCLE, GoalKind.TRANSITION}  # what only a power cycle may lead to
 BROKEN_OFF = {"picking_up to clear", "dropping_off to tripped", "awaiting_reset to tripped"}
-
-
-def _hopeless(together: Together, goal: Goal) -> bool:
-    """Whether another rule always stops the path that is to run beside a rule."""
-    return goal.kind is GoalKind.BESIDE and bool(together.blocked_with(goal.rule, goal.what))
 
 
 class Planner(Ways):
@@ -38,14 +40,15 @@ class Planner(Ways):
         code: UnitCode,
         most: int,
         progress: Callable[[str], None] = lambda _: None,
-        sought: Sought | None = None,
+        sought: Sought = ALL,
     ) -> None:
         super().__init__(code, most, sought)
+        self._long: dict[str, int] = {}
         self.progress, self.interrupted = progress, False
         self.over: dict[Goal, int] = {}  # goals that would be shown by more scans than allowed, and by how many
         self.costly: list[Trial] = []  # what would have shown the last goal sought, and would have lost others
-        together = Together(code)
-        self.sought = [goal for goal in self.order() if not _hopeless(together, goal)]
+        self.sought = self.order()
+        self._proofs, self._open = Proofs(code), set[Goal]()
         self.hard = sum(bit for goal, bit in self.watcher.bits.items() if goal.kind not in LATE)
 
     # --- choosing
@@ -61,10 +64,14 @@ class Planner(Ways):
 
     def _planned(self) -> None:
         self._all()
+        whole = self.along is not None and not self.further
+        if whole:
+            self.further = True  # what is left are few: they may overwrite
+            self._all()
         while self._forced() and self.further:
             pass
         if self.further:
-            self.track = tracked(self.watcher, self.track.plan.before(self.track.needed), self.rest)
+            self.track = tracked(self.watcher, self.track.plan.before(self.track.needed), self.rest, self.most)
         self._power_cycles()
 
     def _forced(self) -> bool:
@@ -83,8 +90,17 @@ class Planner(Ways):
                 if not self.track.shown & self.watcher.bits[goal]:
                     self._tell(goal)
                     self.seek(goal)
+            self._give_up()
             if self.track.shown == before:
                 break
+
+    def _give_up(self) -> None:
+        """What is left and is proved to be out of reach is sought no longer."""
+        for goal in [g for g in self.sought if not self.track.shown & self.watcher.bits[g] and g not in self._open]:
+            if goal.kind is not GoalKind.POWER_CYCLE and self._proofs.of(goal):
+                self.sought.remove(goal)
+            else:
+                self._open.add(goal)
 
     def _tell(self, goal: Goal) -> None:
         left = len(self.watcher.bits) - self.track.shown.bit_count()
@@ -98,7 +114,9 @@ class Planner(Ways):
         was = self.track
         most = FORCED_FURTHER if self.further else FORCED
         try:
-            for trial in sorted(self.costly, key=lambda t: (t.lost & self.hard).bit_count())[:most]:
+            for trial in sorted(self.costly, key=lambda t: t.lost.bit_count())[:most]:
+                if trial.lost.bit_count() > LOST:
+                    break
                 self.track = taken(was, trial)
                 for other, bit in self.watcher.bits.items():
                     if trial.lost & bit and not self.track.shown & bit:
@@ -111,8 +129,9 @@ class Planner(Ways):
         return False
 
     def worth(self, track: Track) -> int:
-        """How much a run shows: what is not found by the way counts more."""
-        return track.shown.bit_count() + 3 * (track.shown & self.hard).bit_count()
+        """How much a run shows: what is not found by the way counts more; of a run that is planned along a lane, which
+        has no room to find it again, everything alike."""
+        return track.shown.bit_count() + 3 * (0 if self.along else (track.shown & self.hard).bit_count())
 
     def _power_cycles(self) -> None:
         """At the end, what undoes so much: power cycles in each state, and what only they lead to."""
@@ -131,8 +150,7 @@ class Planner(Ways):
         best: Trial | None = None
         for moment in {self.track.needed, *(m for m in self.moments() if m > self.track.needed)}:
             trial = tried(self.track, self.track.plan.with_cycle(moment), moment, moment + 1)
-            fits = trial.gained and not trial.lost and trial.needed <= self.most
-            if fits and (best is None or trial.gained.bit_count() > best.gained.bit_count()):
+            if trial.gained and not trial.lost and (best is None or trial.gained.bit_count() > best.gained.bit_count()):
                 best = trial
         return best
 
@@ -142,7 +160,7 @@ class Planner(Ways):
         best: Trial | None = None
         for trip in (True, False):
             for drive in self.drives.of(goal.rule, trip)[:4]:
-                after = max(self.track.needed, self.track.events[-1])
+                after = max([self.track.needed, *self.track.events[-1:]])
                 put = self.driven(drive, self.track.needed + SPARE, more=SPARE) or self.driven(
                     drive, after + SPARE, more=SPARE
                 )
@@ -154,29 +172,79 @@ class Planner(Ways):
                         for later in (1, 2):
                             plan = put.plan.with_cycle(entry.scan + later)
                             cycled = tried(self.track, plan, put.start, max(put.end, entry.scan + later + 1))
+                            if cycled.late & bit:
+                                takes = cycled.first(bit) + 1
+                                self.over[goal] = min(takes, self.over.get(goal, takes))
                             if not cycled.gained & bit or cycled.lost:
                                 continue
-                            if cycled.needed > self.most:
-                                self.over[goal] = min(cycled.needed, self.over.get(goal, cycled.needed))
-                            elif best is None or cycled.needed < best.needed:
+                            if best is None or cycled.needed < best.needed:
                                 best = cycled
         return best
 
     def order(self) -> list[Goal]:
-        """Goals about a rule by how long the rule takes; what mostly comes by the way last."""
-        kinds = list(GoalKind)
+        """Goals about a rule by how long the rule takes, with what it waits for; what mostly comes by the way last."""
+        kinds = [*FIRST, *(kind for kind in GoalKind if kind not in FIRST)]
 
-        def key(goal: Goal) -> tuple[bool, int, int]:
-            takes = 0
-            if goal.kind not in LATE:
-                rule = self.code.scheme.rules[goal.rule]
-                takes = rule.trips.delay.scans + rule.clears.delay.scans
-            return goal.kind in LATE, -takes, kinds.index(goal.kind)
+        def key(goal: Goal) -> tuple[bool, int, int, bool, bool, int]:
+            takes = self._takes(goal)
+            late = goal.kind in LATE and takes < LONG
+            again = goal.what in WAITS_AGAIN
+            outer = goal.kind not in LATE and len(list(self._on_the_way(goal.rule)))
+            decides = goal.kind is GoalKind.DECISION and not late and self._waits(goal)
+            return late, 0 if late else -takes, -outer, not again, not decides, kinds.index(goal.kind)
 
         return sorted(self.watcher.bits, key=key)
 
+    def _waits(self, goal: Goal) -> bool:
+        """Whether a decision is about a rule that is reset by hand: that acts for as long as one likes, so it is what
+        else is let run meanwhile that says when it trips."""
+        rules = self.code.scheme.rules
+        return any(rules[x.name].manual for x in self._about(goal))
+
+    def _takes(self, goal: Goal) -> int:
+        """The scans in which the rule that a goal is about trips and clears, though it has to wait for other rules; of
+        one that is reset by hand twice as many: it has to wait for its reset more than once. Of what comes by the way
+        only what a rule decides counts, and only with an order that matters."""
+        name = goal.rule
+        if goal.kind in LATE:
+            name = next((leaf.name for leaf in self._about(goal)), "") if self.along is not None else ""
+            if not name:
+                return 0
+        if name not in self._long:
+            self._long[name] = max((self._alone(n) for n in (name, *self._on_the_way(name))), default=0)
+        return self._long[name]
+
+    def _alone(self, name: str) -> int:
+        takes = sum(min((drive.delay for drive in self.drives.of(name, trip)), default=0) for trip in (True, False))
+        return takes * (2 if self.code.scheme.rules[name].manual else 1)
+
+    def _on_the_way(self, name: str) -> Iterator[str]:
+        """The rules that trip on the way to where one does: it has to be sought before them."""
+        rule = self.drives.rules[name]
+        test = rule.trips.test
+        if not isinstance(test, Limit) or self.inputs.apart(rule):
+            return
+        mine, side = self.inputs.members(rule), sides(test)
+        for other in self.inputs.watching:
+            limit = other.trips.test
+            if other is rule or not isinstance(limit, Limit) or self.inputs.apart(other):
+                continue
+            met, unmet = sides(limit)
+            same_way = (met > unmet) is (side[0] > side[1])
+            before = met < side[0] if met > unmet else met > side[0]
+            if set(self.inputs.members(other)) & set(mine) and same_way and before:
+                yield other.name
+
+    def _about(self, goal: Goal) -> list[Leaf]:
+        """The rule of which a goal says that it decides while it acts."""
+        if goal.kind is not GoalKind.DECISION:
+            return []
+        acting = [leaf for leaf in self.goals.about(goal)[0] if leaf.about is About.ACTS]
+        return [leaf for leaf in acting if goal.what == deciding(str(leaf), True)]
+
     def seek(self, goal: Goal) -> bool:
         """Change the run so that a goal is shown; False where no way was found."""
+        self.costly = []
         match goal.kind:
             case GoalKind.POWER_CYCLE:
                 return False
@@ -191,38 +259,53 @@ class Planner(Ways):
             case GoalKind.TRANSITION if goal.what in BROKEN_OFF:
                 return self.take(goal, self._broken_off(goal)) or self.take(goal, self._by_drive(goal))
             case _:
-                return self.take(goal, self._in_the_open(goal)) or self.take(goal, self._by_drive(goal))
+                return (
+                    self.take(goal, self._in_the_open(goal))
+                    or (self.further and self.take(goal, self._further_out(goal)))
+                    or self.take(goal, self._by_drive(goal))
+                    or self.take(goal, self._ending(goal))
+                )
 
     def take(self, goal: Goal, puts: Iterable[Put | None], *, open_too: bool = True) -> bool:
-        """Take the best of what is tried: at once what makes the run no longer, else what shows most for its scans.
-        Where the goal is but hidden, what hides it is moved out of the way."""
+        """Take the best of what is tried: at once what makes the run no longer, of what takes long the one of a few
+        such that shows most; else what shows most for its scans. Where the goal is but hidden, what hides it is moved
+        out of the way."""
         bit = self.watcher.bits[goal]
         best: tuple[float, Trial] | None = None
+        free: list[Trial] = []  # that make the run no longer
+        long = self.along is not None and self._takes(goal) >= LONG
+        choices = CHOICES if long else 1
         hidden: list[tuple[float, Trial]] = []
-        self.costly = []
         tries = 0
         for trial in (trial for put in puts for trial in self.trials(put)):
             tries += 1
             if tries > (TRIES if open_too else TRIES // 3):
                 break
-            if trial.needed > self.most:
-                if trial.gained & bit:
-                    self.over[goal] = min(trial.needed, self.over.get(goal, trial.needed))
+            if trial.late & bit:
+                takes = trial.first(bit) + 1
+                self.over[goal] = min(takes, self.over.get(goal, takes))
                 continue
-            if self._loses(trial):
+            if trial.lost & self.hard if long and not self.further else self._loses(trial):
                 if trial.gained & bit:
                     self.costly.append(trial)
                 continue
             added = trial.needed - self.track.needed
             if trial.gained & bit:
                 if added <= 0:
-                    best = (0.0, trial)
-                    break
+                    free.append(trial)
+                    if len(free) == choices:
+                        break
+                    continue
                 worth = trial.gained.bit_count() / added
                 if best is None or worth > best[0]:
                     best = (worth, trial)
             elif open_too and trial.hidden() & bit:
                 hidden.append((trial.gained.bit_count() / max(added, 1), trial))
+        if free:
+            self.track = taken(
+                self.track, max(free, key=lambda trial: trial.gained.bit_count() - trial.lost.bit_count())
+            )
+            return True
         if best is not None:
             self.track = taken(self.track, best[1])
             return True

@@ -11,6 +11,7 @@ from interlock.records import replace
 from interlock.scheme.model import Delay, Rule, Target, Trigger
 from interlock.scheme.words import OnInvalid, PowerUp, Signal, State, Word
 from interlock.vectors.alone import alone
+from interlock.vectors.cycles import fewest_with
 from interlock.vectors.decisions import About, Logic
 from interlock.vectors.goals import Goal, GoalKind, deciding
 from interlock.vectors.score import told_as_paths
@@ -23,6 +24,7 @@ class Why(Word):
     """Of what kind a reason is."""
 
     PROVED = "can't be shown"
+    TOO_LONG = "can't be shown in one run"  # of as many scans as a run may have: that, too, is proved
     OVER = "takes more scans"
     NOT_FOUND = "no way found"
 
@@ -37,16 +39,24 @@ class Reason:
 
 
 def reasons(
-    code: UnitCode, missed: Iterable[Goal], over: Mapping[Goal, int], progress: Callable[[str], None] = lambda _: None
+    code: UnitCode,
+    missed: Iterable[Goal],
+    over: Mapping[Goal, int],
+    progress: Callable[[str], None] = lambda _: None,
+    most: int | None = None,
 ) -> dict[Goal, Reason]:
-    """The reason for each goal that was not shown."""
-    proofs = _Proofs(code)
+    """The reason for each goal that was not shown. `over`: with how many scans in all some of them would be; `most`: no
+    run has more scans."""
+    proofs = Proofs(code)
     found: dict[Goal, Reason] = {}
     for goal in missed:
         progress(f"whether it can be shown at all: {goal}")
         says = "" if goal in over else proofs.of(goal)
+        fewest = fewest_with(code, goal, 2 * most) if most and goal.kind is GoalKind.POWER_CYCLE else 0
         if says:
             found[goal] = Reason(Why.PROVED, says)
+        elif most and fewest > most:
+            found[goal] = Reason(Why.TOO_LONG, f"no vectors with it take fewer than {fewest:,} scans", fewest)
         elif goal in over:
             found[goal] = Reason(Why.OVER, f"takes some {over[goal]:,} scans in all", over[goal])
         elif scans := proofs.own_run(goal):
@@ -56,7 +66,9 @@ def reasons(
     return found
 
 
-class _Proofs:
+class Proofs:
+    """Why goals of a unit are out of reach, asked one by one; comparisons are kept."""
+
     def __init__(self, code: UnitCode) -> None:
         self.code, self.unit = code, code.unit
         self.scheme = alone(code.scheme, code.unit)

@@ -6,7 +6,7 @@ compared over all histories: where nothing that the unit tells can differ, it is
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from interlock.compare.merged import Which
@@ -20,7 +20,7 @@ from interlock.records import replace
 from interlock.scheme.model import Delay, Flow, Output, Path, Rule, Scheme, Target, Trigger
 from interlock.scheme.order import in_order
 from interlock.scheme.words import Contact, DeviceInput, PowerUp, Signal, Word
-from interlock.vectors.alone import Stretch, alone, expected
+from interlock.vectors.alone import Stretch, alone
 from interlock.vectors.record import Run, Start, Vector
 from interlock.vectors.together import Together
 
@@ -113,16 +113,27 @@ def kills(code: UnitCode, mutant: Mutant, runs: Sequence[Run], kept: Players | N
 
 def _given(scheme: Scheme, names: Sequence[tuple[InputKind, str]], vector: Vector) -> tuple[int, ...]:
     """A vector's inputs in a program's order."""
+    return in_order_of(scheme, names, vector.readings, vector.lines, vector.start)
+
+
+def in_order_of(
+    scheme: Scheme,
+    names: Sequence[tuple[InputKind, str]],
+    readings: Mapping[str, int | None],
+    lines: Mapping[str, bool],
+    start: Start | None,
+) -> tuple[int, ...]:
+    """Inputs in a program's order."""
     found = []
     for kind, name in names:
         match kind:
             case InputKind.ELEMENT:
-                value = vector.readings.get(name)
+                value = readings.get(name)
                 found.append(scheme.sensors[name].valid.low - 1 if value is None else value)
             case InputKind.LINE:
-                found.append(int(vector.lines.get(name, False)))
+                found.append(int(lines.get(name, False)))
             case InputKind.CYCLE:
-                found.append(int(vector.start is Start.POWER_CYCLE))
+                found.append(int(start is Start.POWER_CYCLE))
             case _:  # pragma: no cover - a unit alone has no other inputs
                 raise AssertionError(kind)
     return tuple(found)
@@ -243,41 +254,6 @@ def _history(comparison: Comparison, trace: Sequence[Moment], aim: str) -> tuple
         first = number == 0
         found.append(Stretch(given, lines, moment.scans, Start.FIRST if first else None, (aim,) if first else ()))
     return tuple(found)
-
-
-def strengthened(
-    code: UnitCode, runs: Sequence[Run], fates: Sequence[Scored], progress: Callable[[str], None] = lambda _: None
-) -> tuple[tuple[Run, ...], list[Scored]]:
-    """The runs and as many more as kill what they did not, each the history of one mutant that no earlier one kills;
-    and the fates with them."""
-    more: list[Run] = []
-    now = list(fates)
-    for one in now:  # as the runs before it have left it
-        if one.fate is not Fate.SURVIVED or not one.history:
-            continue
-        progress(f"a run for {one.mutant.what}")
-        for up in (False, True):
-            told = [_in_steps(code, stretch, up=up) for stretch in one.history]
-            run = expected(code.scheme, code.unit, code.told, told)
-            if kills(code, one.mutant, [run]) is not None:
-                break
-        else:
-            continue
-        more.append(run)
-        for i, other in enumerate(now):
-            if other.fate is Fate.SURVIVED and (at := kills(code, other.mutant, [run])) is not None:
-                now[i] = replace(other, fate=Fate.KILLED, at=(len(runs) + len(more) - 1, at[1]))
-    return (*runs, *more), now
-
-
-def _in_steps(code: UnitCode, stretch: Stretch, *, up: bool) -> Stretch:
-    """Readings as the unit can read them: whole steps, up or down."""
-    steps = {name: code.steps.of.get(name, 1) for name in stretch.readings}
-    readings = {
-        name: value if value is None else (value + (steps[name] - 1 if up else 0)) // steps[name] * steps[name]
-        for name, value in stretch.readings.items()
-    }
-    return replace(stretch, readings=readings)
 
 
 def told_as_paths(scheme: Scheme, unit: str, lines: Sequence[str], alarms: Sequence[str]) -> Scheme:

@@ -22,6 +22,7 @@ from interlock.vectors.watch import Watcher
 MOMENTS = 14  # at which something is tried, for each way to do it
 PARTS = 4  # of a long wait: at the beginning of each something may be tried
 SPARE = 3  # scans after a delay
+BETWEEN = 60  # scans longer than it must, for each value of the lane that a run is planned along
 APART = 25  # scans between moments that are told apart
 PAUSE = 5  # scans without a change, between two parts of what is done to an input
 BEGINS = 1  # the scan from which on something is done
@@ -41,21 +42,23 @@ class Put:
 
 @dataclass(frozen=True, slots=True)
 class Sought:
-    """What a further run is for: the goals that no run before it shows. `along`: the lane that is led the shortest way
-    through all that takes long there; None: every lane comes to rest first."""
+    """What a run is for: all goals (None), or those that no run before it shows. `along`: the lane that is led the
+    shortest way through all that takes long there; None: every lane comes to rest first."""
 
-    goals: tuple[Goal, ...]
+    goals: tuple[Goal, ...] | None = None
     along: Lane | None = None
+
+
+ALL = Sought()
 
 
 class Stage:
     """The run so far (`track`), and trials with something put into it."""
 
-    def __init__(self, code: UnitCode, most: int, sought: Sought | None = None) -> None:
-        self.code, self.most = code, most
-        self.along = sought.along if sought else None
-        self.further = sought is not None
-        self.watcher = Watcher(code, sought.goals if sought else None)
+    def __init__(self, code: UnitCode, most: int, sought: Sought = ALL) -> None:
+        self.code, self.most, self.along = code, most, sought.along
+        self.further = sought.goals is not None  # or the first run's second half: may overwrite
+        self.watcher = Watcher(code, sought.goals)
         self.inputs = self.watcher.inputs
         self.drives = Drives(self.inputs)
         self.goals = self.watcher.goals
@@ -79,9 +82,9 @@ class Stage:
         if self.along is not None:
             self._along(self.along, frames, says)
         plan = Plan(dict(sorted(frames.items())), frozenset(), says)
-        track = tracked(self.watcher, plan, self.rest)
+        track = tracked(self.watcher, plan, self.rest, self.most)
         while (more := self._reset(track.plan, track.entries, 0)) is not None:
-            track = tracked(self.watcher, more, self.rest)
+            track = tracked(self.watcher, more, self.rest, self.most)
         return track
 
     def _along(self, lane: Lane, frames: dict[int, dict[int, int]], says: dict[int, str]) -> None:
@@ -94,7 +97,7 @@ class Stage:
                     says[at] = frame.says
                 now = patched(now, frame.patch)
                 at += 1
-            at += hold.scans + SPARE
+            at += hold.scans + BETWEEN
 
     def _begins(self, lane: Lane) -> list[Frame]:
         """Past every limit to rest, where that trips no rule, or takes so long that there is no second time; else
@@ -207,7 +210,9 @@ class Stage:
         ):
             if not self.further:
                 return None
-            home, end = [Frame(own)], back + 1  # in the place of what is done there
+            later = self.track.given(end)  # in the place of what is done there
+            if any(later[i] != value for i, value in own.items()):
+                home, end = [Frame(own)], back + 1
         placed = {start + i: frame for i, frame in enumerate(frames)}
         placed |= {back + i: frame for i, frame in enumerate(home)}
         if beside is not None:
@@ -234,15 +239,19 @@ class Stage:
             found.append(scan + 1)
             if gap > 100:
                 found += [scan + 1 + gap * part // PARTS for part in range(1, PARTS)]
-        return [m for m in found if m > BEGINS and (m <= self.most or not self.further)]
+        if self.along is None and not self.further:
+            return [m for m in found if m > BEGINS]
+        return sorted({m for m in (*found, self.track.needed + 1) if BEGINS < m <= self.most})
 
     def when(self, name: str, active: bool, takes: int = 0) -> tuple[list[int], list[int]]:
         """The moments at which a rule acts or does not: those at which it would be seen to turn, and others; not too
-        many, and none after which there would be too few scans for what takes so many."""
+        many, but the first after all that is shown among them, and none after which there would be too few scans for
+        what takes so many."""
         seen, unseen = list[int](), list[int]()
         last: tuple[bool, ...] = ()
         slot, awaiting = self.watcher.slot[name], self.watcher.levels[name].awaiting
         known: dict[tuple[bool, ...], bool] = {}
+        last_one = list[int]()
         for moment in [m for m in self.moments() if m + takes <= self.most or not self.further]:
             at = self.track.before(moment)
             if (at.slots[slot] >= awaiting) is not active:
@@ -252,10 +261,12 @@ class Stage:
             if key not in known:
                 _, told = self.watcher.told(at.slots, given)
                 known[key] = self.watcher.otherwise(at.slots, given, False, f"level of {name}") not in (told, None)
-            if key != last or known[key]:
+            if moment == self.track.needed + 1 and self.along is not None:
+                last_one = [moment]
+            elif key != last or known[key]:
                 (seen if known[key] else unseen).append(moment)
             last = key
-        return thinned(seen, MOMENTS), thinned(unseen, MOMENTS - min(len(seen), MOMENTS // 2))
+        return thinned(seen, MOMENTS) + last_one, thinned(unseen, MOMENTS - min(len(seen), MOMENTS // 2))
 
     def visible(self, name: str) -> list[int]:
         """Moments at which a rule would be seen to turn whichever way it is, some scans apart."""

@@ -65,15 +65,18 @@ class Entry:
 
 
 class Track:
-    """A plan run from the first power-up until nothing can change any more, and what it shows when."""
+    """A plan run from the first power-up until nothing can change any more, and what it shows when. Only what the first
+    `most` scans show counts as shown; `late`: what those after them would show besides."""
 
-    def __init__(self, watcher: Watcher, plan: Plan, rest: Given, entries: list[Entry]) -> None:
-        self.watcher, self.plan, self.rest, self.entries = watcher, plan, rest, entries
+    def __init__(self, watcher: Watcher, plan: Plan, rest: Given, entries: list[Entry], most: int = LONGEST) -> None:
+        self.watcher, self.plan, self.rest, self.entries, self.most = watcher, plan, rest, entries, most
         self.scans = [entry.scan for entry in entries]
         self.events = sorted({*plan.patches, *plan.cycles})
-        self.sofar = list(accumulate((entry.shown for entry in entries), or_))
-        self.later = list(accumulate((entry.shown for entry in reversed(entries)), or_))[::-1]
+        counted = [entry.shown if entry.scan < most else 0 for entry in entries]
+        self.sofar = list(accumulate(counted, or_))
+        self.later = list(accumulate(reversed(counted), or_))[::-1]
         self.shown = self.sofar[-1] if self.sofar else 0
+        self.late = reduce(or_, (entry.shown for entry in entries if entry.scan >= most), 0) & ~self.shown
         self.needed = _last_new(entries, 0, self.shown) + 1
         self._given = list(accumulate((plan.patches.get(e, {}) for e in self.events), patched, initial=rest))
 
@@ -131,16 +134,21 @@ class Trial:
     gained: int  # sets of bits
     lost: int
     needed: int
+    late: int = 0  # what only scans after those that count would add
 
     def hidden(self) -> int:
         """What would be shown were nothing in the way."""
         return reduce(or_, (entry.hidden for entry in self.entries), 0)
 
+    def first(self, goal: int) -> int:
+        """The scan of its own at which a goal, given as its bit, is first shown."""
+        return next(entry.scan for entry in self.entries if entry.shown & goal)
 
-def tracked(watcher: Watcher, plan: Plan, rest: Given) -> Track:
-    """A plan run from the first power-up on."""
+
+def tracked(watcher: Watcher, plan: Plan, rest: Given, most: int = LONGEST) -> Track:
+    """A plan run from the first power-up on, of which the first `most` scans count."""
     entries = list(_run(watcher, watcher.first(), 0, plan, rest, None, 0))
-    return Track(watcher, plan, rest, entries)
+    return Track(watcher, plan, rest, entries, most)
 
 
 def tried(track: Track, plan: Plan, start: int, settled: int) -> Trial:
@@ -149,7 +157,7 @@ def tried(track: Track, plan: Plan, start: int, settled: int) -> Trial:
     end = entries[-1].scan if entries and entries[-1].shown == _SAME else None
     if end is not None:
         entries.pop()
-    found = reduce(or_, (entry.shown for entry in entries), 0)
+    found = reduce(or_, (entry.shown for entry in entries if entry.scan < track.most), 0)
     i = bisect_left(track.scans, start)
     j = len(track.scans) if end is None else bisect_left(track.scans, end)
     before = track.sofar[i - 1] if i else 0
@@ -161,14 +169,15 @@ def tried(track: Track, plan: Plan, start: int, settled: int) -> Trial:
         _last_new(entries, 0, (wanted | gained) & found),
         _last_new(track.entries[j:], 0, wanted & ~found & after),
     )
-    return Trial(plan, start, end, tuple(entries), gained, lost, needed + 1)
+    late = reduce(or_, (entry.shown for entry in entries if entry.scan >= track.most), 0) & ~track.shown & ~found
+    return Trial(plan, start, end, tuple(entries), gained, lost, needed + 1, late)
 
 
 def taken(track: Track, trial: Trial) -> Track:
     """The track with a trial in its place."""
     before = track.entries[: bisect_left(track.scans, trial.start)]
     after = [] if trial.end is None else track.entries[bisect_left(track.scans, trial.end) :]
-    return Track(track.watcher, trial.plan, track.rest, [*before, *trial.entries, *after])
+    return Track(track.watcher, trial.plan, track.rest, [*before, *trial.entries, *after], track.most)
 
 
 _SAME = -1  # marks the scan from which on all is as before

@@ -34,14 +34,16 @@ _CYCLE = str(GoalKind.POWER_CYCLE)
 @dataclass(frozen=True, slots=True)
 class At:
     """Where a unit is between two scans: its slots, the inputs of the scan before, the delays that began exactly at
-    their limit (rule and side), the rules that came to await their reset at the scan before, and those whose delay a
-    lost reading broke off and that began it again as soon as there was a reading."""
+    their limit (rule and side), the rules that came to await their reset at the scan before, those whose delay a
+    lost reading broke off and that began it again as soon as there was a reading, and those that turned at once with
+    the rule they watch while nothing told of it, by the goal of that turn."""
 
     slots: tuple[int, ...]
     given: Given = ()
     exact: frozenset[tuple[str, bool]] = frozenset()
     arrived: frozenset[str] = frozenset()
     broken: frozenset[str] = frozenset()
+    untold: frozenset[tuple[str, int]] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +110,7 @@ class Watcher(Walker):
         after = (*left, *(observed[i] for i in self._without)) if self._without else left
         same = given == at.given and not cycle
         if same and after == slots and not at.arrived:
-            return Step(At(slots, given, at.exact, broken=at.broken), quiet=True, still=True)
+            return Step(At(slots, given, at.exact, broken=at.broken, untold=at.untold), quiet=True, still=True)
         return self._seen(at, given, cycle, after, observed, known[2])
 
     def _seen(
@@ -144,6 +146,8 @@ class Watcher(Walker):
             found += self._overrides(at, given, after)
         if lost:
             found += self._lost(at, lost, after)
+        turned_again = {name for name, old, new in moved if old.active is not new.active} if at.untold else _NOBODY
+        found += [(bit, f"level of {name}") for name, bit in at.untold if name not in turned_again]
         seen: dict[str, bool] = {"": True}
         told: tuple[int, ...] = ()
         shown, hidden = self.of_logic(slots, after, given), 0
@@ -159,7 +163,10 @@ class Watcher(Walker):
         if moved:
             exact = exact - {(name, new is State.TRIPPED) for name, _, new in moved if new in _ENDS}
         broken = self._broken(at, lost, after, moved) if lost or at.broken else _NOBODY
-        after_at = At(after, given, exact, arrived, broken)
+        untold = self._untold(at, moved, hidden)
+        after_at = At(
+            after, given, exact, arrived, broken, frozenset([(n, bit) for n, bit in untold if not shown & bit])
+        )
         quiet = given == at.given and not moved and not at.arrived and all(slots[i] == after[i] for i in self._flags)
         return Step(after_at, shown, hidden, tuple(moved), quiet)
 
@@ -210,6 +217,17 @@ class Watcher(Walker):
             yield self._bit.get((_LOST, name, str(self._rule[name].on_invalid)), 0), turned
         if (name, new.active) in exact:
             yield self._bit.get((_LIMIT, name, word), 0), turned
+
+    def _untold(self, at: At, moved: list[tuple[str, State, State]], hidden: int) -> Iterator[tuple[str, int]]:
+        """Turns of which nothing has told yet, though it may while the rule stays so: of rules that turn at once with
+        another. All that is to be told of such a turn is where it led; of a delay or a limit it is the scan."""
+        turned_again = {name for name, old, new in moved if old.active is not new.active} if at.untold else _NOBODY
+        yield from ((name, bit) for name, bit in at.untold if name not in turned_again)
+        for name, old, new in moved:
+            rule, row = self._rule[name], self._rows[name, old.value, new.value]
+            at_once = not (rule.trips if new.active else rule.clears).delay.scans
+            if rule.watches is Signal.RULE and at_once and old.active is not new.active and row & hidden:
+                yield name, row
 
     def _pressed(self, rule: Rule, at: At, given: Given) -> bool:
         line, before = self.goals.place.get(rule.reset_by), self.off.get(rule.reset_by)
@@ -361,4 +379,4 @@ class Watcher(Walker):
         slots = list(now.slots)
         for i, step in moving:
             slots[i] += room * step
-        return At(tuple(slots), now.given, now.exact, now.arrived, now.broken), room
+        return At(tuple(slots), now.given, now.exact, now.arrived, now.broken, now.untold), room

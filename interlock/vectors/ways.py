@@ -12,7 +12,7 @@ from interlock.vectors.decisions import About, Leaf
 from interlock.vectors.drive import Drive
 from interlock.vectors.goals import NOT_BEFORE, RUNS_OUT, TOO_EARLY, Goal, GoalKind
 from interlock.vectors.inputs import Frame, Lane
-from interlock.vectors.stage import BEGINS, MOMENTS, SPARE, Put, Sought, Stage, thinned
+from interlock.vectors.stage import ALL, BEGINS, LONG, MOMENTS, SPARE, Put, Sought, Stage, thinned
 from interlock.vectors.timeline import Entry, Plan, Track, taken, tried
 
 NEAR = 200  # scans: what came to pass so short before may be postponed
@@ -20,13 +20,14 @@ AT_ONCE = 3  # conditions that are made so at one moment
 SEVERAL = 3  # ways to make each of them so
 STAYS = 10  # scans for which they stay so
 DEPTH = 6  # scans: a change that goes through other rules first comes by so much later at most
+ENDS = 24  # moments at which what takes long may be over
 AHEAD = 30  # scans before a rule's own delay: what must come before it on the same input
 
 
 class Ways(Stage):
     """What may be put into the run for a goal. Each way is tried by whoever asks."""
 
-    def __init__(self, code: UnitCode, most: int, sought: Sought | None = None) -> None:
+    def __init__(self, code: UnitCode, most: int, sought: Sought = ALL) -> None:
         super().__init__(code, most, sought)
         self._relations: dict[str, tuple[list[str], list[str]]] = {}
 
@@ -52,6 +53,23 @@ class Ways(Stage):
                     for decider in range(2 if drive.lane.sensors[1:] and visible else 1):
                         for moment in moments[trip][not visible]:
                             yield self.driven(drive, moment, decider)
+
+    def _further_out(self, goal: Goal) -> Iterator[Put | None]:
+        """Further out while the lane is away from rest anyhow: what it is away for is then over a little later."""
+        for trip in (True, False):
+            for drive in [d for d in self.drives.of(goal.rule, trip) if d.lane.sensors]:
+                away = [
+                    m for m in self.moments() if any(self.track.given(m)[i] != self.rest[i] for i in drive.lane.places)
+                ]
+                for moment in thinned(away, ENDS):
+                    yield self.driven(drive, moment)
+
+    def _ending(self, goal: Goal) -> Iterator[Put | None]:
+        """What takes long, begun so early that it is over at a moment at which it may be seen."""
+        for trip in (True, False):
+            for drive in [d for d in self.drives.of(goal.rule, trip)[:2] if d.delay >= LONG]:
+                for moment in thinned([m for m in self.moments() if BEGINS + drive.delay + DEPTH < m], ENDS):
+                    yield self.driven(drive, moment - drive.delay - DEPTH // 2, more=SPARE)
 
     def _in_the_open(self, goal: Goal) -> Iterator[Put | None]:
         """Where the track has it hidden: one lane otherwise for a while around it."""
@@ -87,8 +105,8 @@ class Ways(Stage):
                     yield self.driven(drive, start, more=6 if drive.lane not in mine else 0)
         for line in lines:
             lane = self.inputs.lane_of[self.inputs.place[line]]
+            yield self.turned(lane, scan - 2, 4)
             if lane not in mine:
-                yield self.turned(lane, scan - 2, 4)
                 for before in thinned([m for m in self.moments() if scan - 3 * NEAR < m < scan - 2], 3):
                     yield self.turned(lane, before, 1)
 
@@ -136,16 +154,14 @@ class Ways(Stage):
                 yield self._postponed(name, new.active, scan, by)
 
     def _postponed(self, name: str, trip: bool, scan: int, by: int) -> Put | None:
-        """A rule that trips or clears at a scan after its delay does so later: the delay is broken off and begun again,
-        exactly at its limit."""
-        rule = self.drives.rules[name]
-        delay = (rule.trips if trip else rule.clears).delay.scans
-        own = [drive for drive in self.drives.of(name, trip) if drive.rule is rule]
-        start = scan - delay + by - 1
-        if not own or by >= delay or start <= BEGINS:
-            return None
-        frames = list(self.inputs.past(rule, trip, self.track.given(start)))[-2:]
-        return self.inserted(own[0].lane, start, frames) if frames else None
+        """A rule that trips or clears at a scan after a delay, its own or that of one behind it, does so later: the
+        delay is broken off and begun again, exactly at its limit."""
+        for drive in self.drives.of(name, trip):
+            start = scan - drive.delay + by - 1
+            if by < drive.delay and start > BEGINS:
+                frames = list(self.inputs.past(drive.rule, trip, self.track.given(start)))[-2:]
+                return self.inserted(drive.lane, start, frames) if frames else None
+        return None
 
     def _by_blip(self, goal: Goal) -> Iterator[Put | None]:
         """A reading lost for the one scan at which it decides: in what the track does, or in what is put into it."""
@@ -229,6 +245,10 @@ class Ways(Stage):
             yield self.put(lane, moment, [Frame({place: 0}), Frame({place: 1}, str(goal))], hold)
             frames = [Frame({place: v}) for v in (1, 0)]
             yield self.put(lane, moment, [*frames, Frame({place: 1}, str(goal))], hold)
+        if hold >= LONG:
+            ends = [m for m in self.moments() if m > BEGINS + hold]
+            for moment in thinned(ends, ENDS):
+                yield self.put(lane, moment - hold, [Frame({place: 0}), Frame({place: 1}, str(goal))], hold)
 
     def _by_logic(self, goal: Goal) -> Iterator[Put | None]:
         """Where one condition otherwise would show it, or a few at once: those made so, for as long as it takes."""
@@ -315,6 +335,10 @@ class Ways(Stage):
                         yield self.driven(drive, moment - drive.delay - 6, more=6)
                 if self.further:
                     yield from self._out_of_the_way(leaf.name, not wanted, moment)
+                    for entry in self.track.entries:
+                        turned = [new for n, _, new in entry.moved if n == leaf.name and new.active is not wanted]
+                        if turned and moment - NEAR < entry.scan <= moment:
+                            yield self._postponed(leaf.name, not wanted, entry.scan, moment - entry.scan + STAYS)
             case About.LINE:
                 yield self.turned(self.inputs.lane_of[self.inputs.place[leaf.name]], moment, 2)
             case About.OVERRIDDEN if wanted:

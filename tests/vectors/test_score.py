@@ -18,7 +18,8 @@ from interlock.scheme.read import loads
 from interlock.vectors.alone import alone
 from interlock.vectors.generate import Vectors, generate
 from interlock.vectors.record import Run, Start
-from interlock.vectors.score import Fate, kills, scored, skipped_on, strengthened, told_as_paths
+from interlock.vectors.score import Fate, kills, scored, skipped_on, told_as_paths
+from interlock.vectors.strengthen import strengthened
 from tests.support.bench import BENCH
 from tests.vectors.test_watch import OVERRIDDEN
 

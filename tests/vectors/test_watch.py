@@ -257,3 +257,47 @@ def test_conditions_are_shown_as_the_readable_engine_saw_them(name: str, unit: s
 def test_edits_of_the_bench_are_where_they_are_meant_to_be() -> None:
     assert edited(("revision: 1", "revision: 2")) != BENCH
     assert "override_at_most: 500 ms" in OVERRIDDEN
+
+
+# --- what shows only later
+
+
+CALLED = QUICK_BENCH.replace(
+    "  reset_button: external", "  reset_button: external\n  call: external\n  asked: external"
+)
+CALLED = CALLED.replace(
+    "rules:\n",
+    "rules:\n  called: {watches: call, trips: on, clears: off for 1 s, power_up: clear, alarm: called}\n"
+    "  spent: {watches: called, trips: active for 500 ms, clears: clear, power_up: clear, only_while: {asked: on}, "
+    "blocks: loads}\n",
+    1,
+)
+
+
+def test_a_turn_that_is_told_of_later_is_shown_then_and_one_that_is_undone_before_is_not() -> None:
+    """The second rule clears with the first while nobody asks for it; asked before it trips again, the unit tells."""
+    code = unit_code(loads(CALLED), "board", "called.yaml")
+    watcher = Watcher(code)
+    goal = next(g for g in watcher.bits if str(g) == "spent: transition tripped to clear")
+    call, asked, reset = (watcher.inputs.place[n] for n in ("call", "asked", "reset_button"))
+
+    def first_shown(*given: tuple[int, int, int]) -> int:
+        """The scan that shows it, by line `call`, line `asked`, and for how many scans, from rest on."""
+        at, scan = watcher.first(), 0
+        for on, wanted, scans in ((0, 0, 49), (0, 0, 1), *given):
+            values = list(watcher.inputs.rest)
+            values[call], values[asked], values[reset] = on, wanted, int(scan == 49)
+            for _ in range(scans):
+                step = watcher.step(at, tuple(values))
+                at = step.after
+                if step.shown & watcher.bits[goal]:
+                    return scan
+                scan += 1
+        return -1
+
+    trips = (1, 0, 20)
+    assert first_shown(trips, (0, 1, 30)) == 50 + 20 + 10  # asked for while it clears: at that scan
+    assert first_shown(trips, (0, 0, 30), (0, 1, 5)) == 50 + 20 + 30  # asked for later
+    assert first_shown(trips, (0, 0, 30), (1, 1, 5)) == 50 + 20 + 30  # and while it begins to trip again
+    assert first_shown(trips, (0, 0, 30), (1, 0, 20), (1, 1, 5)) == -1  # it has tripped again
+    assert first_shown(trips, (0, 0, 30), (0, 0, 30)) == -1
