@@ -22,7 +22,9 @@ TRIES = 200  # for one goal, of each kind of way
 ROUNDS = 2  # in which all goals not yet shown are sought
 FORCED = 1  # ways to show a goal by which others are lost, for each of which those are sought again
 FORCED_FURTHER = 6  # the same in a further run, which has few goals
-LOST = 16  # goals lost by one way at most, so that it is worth seeking them again
+FORCED_WHOLE = 2  # the same in a run that is planned along a lane, which has many that may be lost
+LOST = 8  # goals lost by one way at most, so that it is worth seeking them again
+LOST_WHOLE = 3  # the same in a run that is planned along a lane
 HIDDEN = 3  # ways to a goal that is hidden then, for each of which what hides it is looked for
 CHOICES = 8  # ways that make the run no longer, among which that for what takes long is chosen
 LATE = {GoalKind.CONDITION, GoalKind.DECISION, GoalKind.BESIDE, GoalKind.POWER_CYCLE}  # mostly shown by the way
@@ -45,6 +47,7 @@ class Planner(Ways):
         super().__init__(code, most, sought)
         self._long: dict[str, int] = {}
         self.progress, self.interrupted = progress, False
+        self.whole = sought.goals is None and sought.along is not None
         self.over: dict[Goal, int] = {}  # goals that would be shown by more scans than allowed, and by how many
         self.costly: list[Trial] = []  # what would have shown the last goal sought, and would have lost others
         self.sought = self.order()
@@ -64,8 +67,7 @@ class Planner(Ways):
 
     def _planned(self) -> None:
         self._all()
-        whole = self.along is not None and not self.further
-        if whole:
+        if self.whole:
             self.further = True  # what is left are few: they may overwrite
             self._all()
         while self._forced() and self.further:
@@ -112,15 +114,18 @@ class Planner(Ways):
         if self.seek(goal):
             return True
         was = self.track
-        most = FORCED_FURTHER if self.further else FORCED
+        most = FORCED_WHOLE if self.whole else FORCED_FURTHER if self.further else FORCED
         try:
             for trial in sorted(self.costly, key=lambda t: t.lost.bit_count())[:most]:
-                if trial.lost.bit_count() > LOST:
+                if trial.lost.bit_count() > (LOST_WHOLE if self.whole else LOST):
                     break
                 self.track = taken(was, trial)
+                gone = 0
                 for other, bit in self.watcher.bits.items():
                     if trial.lost & bit and not self.track.shown & bit:
-                        self.seek(other)
+                        gone += not self.seek(other)
+                        if self.whole and gone >= trial.gained.bit_count():
+                            break
                 if self.worth(self.track) > self.worth(was):
                     return True
         finally:  # also where someone interrupts it
@@ -131,7 +136,7 @@ class Planner(Ways):
     def worth(self, track: Track) -> int:
         """How much a run shows: what is not found by the way counts more; of a run that is planned along a lane, which
         has no room to find it again, everything alike."""
-        return track.shown.bit_count() + 3 * (0 if self.along else (track.shown & self.hard).bit_count())
+        return track.shown.bit_count() + 3 * (0 if self.whole else (track.shown & self.hard).bit_count())
 
     def _power_cycles(self) -> None:
         """At the end, what undoes so much: power cycles in each state, and what only they lead to."""

@@ -47,14 +47,24 @@ def strengthened(
         if found[number].fate is not Fate.SURVIVED or not one.history:
             continue
         progress(f"vectors for {one.mutant.what}")
-        better = _spliced(code, now, one, found, most) or _with_one_more(code, now, one)
-        if better is None:
+        spliced = _spliced(code, now, one, found, most)
+        if spliced is not None:
+            now, since = spliced
+        elif (more := _with_one_more(code, now, one)) is not None:
+            now, since = more, (len(now), 0)
+        else:
             continue
-        now, players = better, Players.of(better)
+        players = Players.of(now)
         for i, other in enumerate(found):
-            if other.fate in (Fate.SURVIVED, Fate.KILLED) and (at := kills(code, other.mutant, now, players)):
+            open_one = other.fate is Fate.SURVIVED or (other.fate is Fate.KILLED and _may_change(other, since))
+            if open_one and (at := kills(code, other.mutant, now, players)):
                 found[i] = replace(other, fate=Fate.KILLED, at=at)
     return tuple(now), found
+
+
+def _may_change(one: Scored, since: tuple[int, int]) -> bool:
+    """Whether a mutant was killed in a run only after a scan, or in a run after that one."""
+    return one.at is None or one.at >= since
 
 
 def _with_one_more(code: UnitCode, runs: Sequence[Run], one: Scored) -> list[Run] | None:
@@ -82,18 +92,23 @@ class _Splice:
         return sum(stretch.scans for stretch in self.given) - (self.end - self.at)
 
 
-def _spliced(code: UnitCode, runs: Sequence[Run], one: Scored, fates: Sequence[Scored], most: int) -> list[Run] | None:
-    """The runs with the end of a mutant's history in one of them; None where no way was found."""
-    killed = [f.mutant for f in fates if f.fate is Fate.KILLED]
+def _spliced(
+    code: UnitCode, runs: Sequence[Run], one: Scored, fates: Sequence[Scored], most: int
+) -> tuple[list[Run], tuple[int, int]] | None:
+    """The runs with the end of a mutant's history in one of them, and the run and scan from which on they differ; None
+    where no way was found."""
+    killed = [f for f in fates if f.fate is Fate.KILLED]
     shown = shown_by(code, runs)
 
-    def weighed(splice: _Splice) -> list[Run] | None:
+    def weighed(splice: _Splice) -> tuple[list[Run], tuple[int, int]] | None:
+        since = splice.number, splice.at
         changed = list(runs)
         changed[splice.number] = _with(code, runs[splice.number], splice)
         players = Players.of(changed)
         if kills(code, one.mutant, changed, players) is None or not shown <= shown_by(code, changed):
             return None
-        return changed if all(kills(code, m, changed, players) is not None for m in killed) else None
+        again = (f for f in killed if _may_change(f, since))
+        return (changed, since) if all(kills(code, f.mutant, changed, players) for f in again) else None
 
     longer, looked_at = list[_Splice](), 0
     for splice in _candidates(code, runs, one, most):

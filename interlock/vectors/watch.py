@@ -35,8 +35,8 @@ _CYCLE = str(GoalKind.POWER_CYCLE)
 class At:
     """Where a unit is between two scans: its slots, the inputs of the scan before, the delays that began exactly at
     their limit (rule and side), the rules that came to await their reset at the scan before, those whose delay a
-    lost reading broke off and that began it again as soon as there was a reading, and those that turned at once with
-    the rule they watch while nothing told of it, by the goal of that turn."""
+    lost reading broke off and that began it again as soon as there was a reading, and those that turned at the scan
+    before, at once with the rule they watch, while nothing told of it, with the goal of that turn."""
 
     slots: tuple[int, ...]
     given: Given = ()
@@ -109,8 +109,8 @@ class Watcher(Walker):
         left, observed = self._scan(slots[: self._size], known[1] if cycle else known[0])
         after = (*left, *(observed[i] for i in self._without)) if self._without else left
         same = given == at.given and not cycle
-        if same and after == slots and not at.arrived:
-            return Step(At(slots, given, at.exact, broken=at.broken, untold=at.untold), quiet=True, still=True)
+        if same and after == slots and not at.arrived and not at.untold:
+            return Step(At(slots, given, at.exact, broken=at.broken), quiet=True, still=True)
         return self._seen(at, given, cycle, after, observed, known[2])
 
     def _seen(
@@ -163,11 +163,17 @@ class Watcher(Walker):
         if moved:
             exact = exact - {(name, new is State.TRIPPED) for name, _, new in moved if new in _ENDS}
         broken = self._broken(at, lost, after, moved) if lost or at.broken else _NOBODY
-        untold = self._untold(at, moved, hidden)
+        untold = self._untold(moved, hidden)
         after_at = At(
             after, given, exact, arrived, broken, frozenset([(n, bit) for n, bit in untold if not shown & bit])
         )
-        quiet = given == at.given and not moved and not at.arrived and all(slots[i] == after[i] for i in self._flags)
+        quiet = (
+            given == at.given
+            and not moved
+            and not at.arrived
+            and not at.untold
+            and all(slots[i] == after[i] for i in self._flags)
+        )
         return Step(after_at, shown, hidden, tuple(moved), quiet)
 
     # --- delays that begin exactly at a limit
@@ -218,11 +224,9 @@ class Watcher(Walker):
         if (name, new.active) in exact:
             yield self._bit.get((_LIMIT, name, word), 0), turned
 
-    def _untold(self, at: At, moved: list[tuple[str, State, State]], hidden: int) -> Iterator[tuple[str, int]]:
-        """Turns of which nothing has told yet, though it may while the rule stays so: of rules that turn at once with
-        another. All that is to be told of such a turn is where it led; of a delay or a limit it is the scan."""
-        turned_again = {name for name, old, new in moved if old.active is not new.active} if at.untold else _NOBODY
-        yield from ((name, bit) for name, bit in at.untold if name not in turned_again)
+    def _untold(self, moved: list[tuple[str, State, State]], hidden: int) -> Iterator[tuple[str, int]]:
+        """Turns that nothing tells of at this scan, of rules that turn at once with another: it may be told at the next
+        one, at which a rule that turns a scan too late would be told of."""
         for name, old, new in moved:
             rule, row = self._rule[name], self._rows[name, old.value, new.value]
             at_once = not (rule.trips if new.active else rule.clears).delay.scans
@@ -379,4 +383,4 @@ class Watcher(Walker):
         slots = list(now.slots)
         for i, step in moving:
             slots[i] += room * step
-        return At(tuple(slots), now.given, now.exact, now.arrived, now.broken, now.untold), room
+        return At(tuple(slots), now.given, now.exact, now.arrived, now.broken), room

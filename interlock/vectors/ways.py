@@ -12,7 +12,7 @@ from interlock.vectors.decisions import About, Leaf
 from interlock.vectors.drive import Drive
 from interlock.vectors.goals import NOT_BEFORE, RUNS_OUT, TOO_EARLY, Goal, GoalKind
 from interlock.vectors.inputs import Frame, Lane
-from interlock.vectors.stage import ALL, BEGINS, LONG, MOMENTS, SPARE, Put, Sought, Stage, thinned
+from interlock.vectors.stage import ALL, BEGINS, LONG, MOMENTS, PAUSE, SPARE, Put, Sought, Stage, thinned
 from interlock.vectors.timeline import Entry, Plan, Track, taken, tried
 
 NEAR = 200  # scans: what came to pass so short before may be postponed
@@ -78,8 +78,23 @@ class Ways(Stage):
         for scan in thinned(scans, 6):
             if self.further:
                 yield from self._moved_on(scan, goal.rule)
+                yield from self._just_before(scan, goal.rule)
             yield from self._around(scan, goal.rule)
             yield from self._later(scan, goal.rule)
+
+    def _just_before(self, scan: int, name: str) -> Iterator[Put | None]:
+        """What a rule turned by at a scan, with the rule it watches, brought about so late that it turns just before
+        the next thing is done to what they depend on; or that done just after it."""
+        if self.drives.rules[name].watches is not Signal.RULE:
+            return
+        for new in _turns(self.track, scan, name)[:1]:
+            for drive in self.drives.of(name, new.active)[:2]:
+                if drive.lane.line:
+                    yield self.turned(drive.lane, scan + 1, PAUSE)
+                done = [s for s, p in self.track.plan.patches.items() if s > scan and drive.lane.places[0] in p]
+                for later in done[:3]:
+                    for by in (later - scan, later - scan - 1, later - scan + 1):
+                        yield self._postponed(name, new.active, scan, by)
 
     def _moved_on(self, scan: int, name: str) -> Iterator[Put | None]:
         """What brought about a change of a rule at a scan, as a whole at another time, so that the change falls where

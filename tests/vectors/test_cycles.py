@@ -59,22 +59,24 @@ def by_trying(rules: list[Rule], sights: list[tuple[tuple[bool, bool], ...]], ru
     for so many scans after the first."""
     start = tuple((0 if r.power_up is PowerUp.CLEAR else 1, 0) for r in rules)
     lasts = [(r.trips.delay.scans, r.clears.delay.scans) for r in rules]
-    wanted = {(i, s) for i in range(len(rules)) for s in (0, 1) if lasts[i][s]} | {"cycle"}
-    layer = {(start, frozenset())}
+    cycled_too = (-1, -1)
+    wanted = {(i, s) for i in range(len(rules)) for s in (0, 1) if lasts[i][s]} | {cycled_too}
+    nothing: frozenset[tuple[int, int]] = frozenset()
+    layer = {(start, nothing)}
     for scans in range(most):
         free = set(layer)
         for at, shown in layer:
             cycled = tuple(
                 (s, 0) if r.power_up is PowerUp.AS_LEFT else b for r, (s, _), b in zip(rules, at, start, strict=True)
             )
-            free.add((cycled, shown | ({"cycle"} if at[rule][0] == side else frozenset())))
+            free.add((cycled, shown | ({cycled_too} if at[rule][0] == side else nothing)))
             free.add((start, shown))
         if any(shown == wanted for _, shown in free):
             return scans
         layer = set()
         for at, shown in free:
             for sight in sights:
-                after, ran_out = [], set()
+                after, ran_out = list[tuple[int, int]](), set[tuple[int, int]]()
                 for i, (s, ran) in enumerate(at):
                     if not sight[i][s]:
                         after.append((s, 0))
