@@ -10,13 +10,14 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from interlock.export.unit import UnitCode
 from interlock.logic.compiled import scan_function
 from interlock.logic.lower import compile_scheme
 from interlock.logic.mutants import Mutant
 from interlock.logic.program import Observe, Program
+from interlock.records import replace
 from interlock.scheme.model import Scheme
 from interlock.scheme.words import Signal
 from interlock.vectors.alone import Stretch, expected

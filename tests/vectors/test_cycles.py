@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import random
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from interlock.export.unit import unit_code
+from interlock.records import replace
 from interlock.scheme.model import Delay, Rule
 from interlock.scheme.read import load, loads
 from interlock.scheme.words import PowerUp

@@ -3,11 +3,10 @@ added where they wait anyhow."""
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import pytest
 
 from interlock.export.unit import UnitCode, unit_code
+from interlock.records import replace
 from interlock.scheme.read import loads
 from interlock.vectors.generate import generate, shown_by
 from interlock.vectors.record import Run
