@@ -23,6 +23,10 @@ class Aside(Struct, frozen=True, eq=False):
         compared = _compared(self.__class__)
         return bool(compared(self) == compared(other))
 
+    def __ne__(self, other: object) -> bool:
+        # a struct has one of its own, which would go by identity
+        return not self == other
+
     def __hash__(self) -> int:
         return hash(_compared(self.__class__)(self))
 

@@ -15,6 +15,7 @@ from interlock.export.st import st_files
 from interlock.export.steps import in_steps, widened
 from interlock.export.unit import NothingToDoError, TooWideError, unit_code
 from interlock.logic.readings import compare
+from interlock.records import replace
 from interlock.scheme.model import Limit, Scheme
 from interlock.scheme.read import load, loads
 from tests.support.bench import edited
@@ -124,14 +125,13 @@ def test_a_wide_range_asks_for_coarser_steps_or_more_bits() -> None:
     assert unit_code(HUT, "board", "x.yaml", exact=True).bits == 32
 
 
-def test_what_64_bits_do_not_hold_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_what_64_bits_do_not_hold_is_refused() -> None:
     code = unit_code(HUT, "board", "x.yaml")
     wide = code.program.nodes[-1].__class__
     nodes = (*code.program.nodes, wide(code.program.nodes[-1].op, (), 0, False, 0, 2**70))
-    monkeypatch.setattr(type(code.program), "nodes", nodes, raising=False)
-    object.__setattr__(code.program, "nodes", nodes)
+    too_wide = replace(code, program=replace(code.program, nodes=nodes))
     with pytest.raises(TooWideError, match="64 bits"):
-        _ = code.bits
+        _ = too_wide.bits
 
 
 def _limits(scheme: Scheme) -> list[Limit]:
