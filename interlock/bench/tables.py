@@ -12,7 +12,6 @@ from interlock.logic.program import Op, Program
 from interlock.scheme.model import Fault, Scheme
 from interlock.scheme.order import LoopError
 from interlock.scheme.units import value_text
-from interlock.scheme.words import Mode, Part
 
 Plain = dict[str, object]
 
@@ -37,7 +36,7 @@ def installation(scheme: Scheme) -> tuple[Program, tuple[Fault, ...]]:
         try:
             return compile_scheme(scheme, faults, switched=True, swaps=True, cycles=True), tuple(faults)
         except LoopError:
-            exchanges = [f for f in faults if any(s.mode is Mode.SWAPPED and s.part is Part.LINE for s in f.single())]
+            exchanges = [f for f in faults if f.exchanges_lines]
             if not exchanges:
                 raise
             faults.remove(exchanges[-1])

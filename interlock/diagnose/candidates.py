@@ -11,7 +11,6 @@ from interlock.logic.faultset import FaultSet, scan_order
 from interlock.plan.wrong import Wrong
 from interlock.scheme.model import Fault, Scheme
 from interlock.scheme.order import LoopError
-from interlock.scheme.words import Mode, Part
 
 PAIR_SHARE = 0.01  # each fault beyond the first makes a candidate so much less likely; no source, a plain choice
 
@@ -50,7 +49,7 @@ def pairs(
         faults = [w for w in (one, other) if isinstance(w, Fault)]
         try:
             both = FaultSet.of(single for fault in faults for single in fault.single())
-            if all(any(s.mode is Mode.SWAPPED and s.part is Part.LINE for s in fault.single()) for fault in faults):
+            if all(fault.exchanges_lines for fault in faults):
                 scan_order(scheme, both)
         except (ValueError, LoopError):
             continue

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping
 from interlock.draw.words import condition_text, trigger_text
 from interlock.handbook.card import ends, things
 from interlock.handbook.html import Html, Part, element, joined, paragraph, plain, safe
+from interlock.handbook.installation import loads, sources
 from interlock.handbook.words import Catalogue
 from interlock.scheme.model import Path, Rule, Scheme, Target
 from interlock.scheme.words import OnInvalid, Signal
@@ -16,13 +17,14 @@ Links = Mapping[tuple[str, str], str]  # the address on the page where a rule is
 
 def stopped(scheme: Scheme, words: Catalogue, links: Links) -> Part:
     """The part: a fold for each path. On the screen only: the card for the wall has the same by stops."""
-    groups = (
-        ("sources", [p for p in scheme.paths.values() if p.flow.charge is not None]),
-        ("loads", [p for p in scheme.paths.values() if p.flow.charge is None and p.flow.discharge is not None]),
-        ("others", [p for p in scheme.paths.values() if p.flow.charge is None and p.flow.discharge is None]),
-    )
+    charge, draw = sources(scheme), loads(scheme)
+    groups = {
+        "sources": charge,
+        "loads": [path for path in draw if path not in charge],
+        "others": [path for path in scheme.paths.values() if path not in charge and path not in draw],
+    }
     body = [paragraph(words("stopped.says"))]
-    for name, paths in groups:
+    for name, paths in groups.items():
         if paths:
             body.append(element("h3", words(f"stopped.{name}")))
             body += [_fold(scheme, path, words, links) for path in paths]
@@ -72,15 +74,12 @@ def _cause(scheme: Scheme, rule: Rule, target: Target, words: Catalogue, link: s
     if target.when:
         modes = (" + ".join(condition_text(scheme, c) for c in alternative) for alternative in target.when)
         said.append(words("stopped.while", condition=", ".join(modes)))
-    if rule.watches is Signal.LINE:
-        said += [
-            words("stopped.sent", rule=other, line=rule.watched, signal=scheme.rules[other].watched, trips=trips)
-            for other in scheme.lines[rule.watched].rules
-            if (trips := trigger_text(scheme, scheme.rules[other], scheme.rules[other].trips))
-        ]
     looked_at = dict.fromkeys(things(scheme, rule))
     if rule.watches is Signal.LINE:
-        looked_at |= dict.fromkeys(t for r in scheme.lines[rule.watched].rules for t in things(scheme, scheme.rules[r]))
+        for sender in (scheme.rules[name] for name in scheme.lines[rule.watched].rules):
+            trips = trigger_text(scheme, sender, sender.trips)
+            said.append(words("stopped.sent", rule=sender.name, line=rule.watched, signal=sender.watched, trips=trips))
+            looked_at |= dict.fromkeys(things(scheme, sender))
     said.append(words("card.look", things=", ".join(looked_at)))
     said.append(ends(scheme, rule, words))
     if rule.why:

@@ -236,7 +236,7 @@ class Trials:
         events: list[list[int]] = [[] for _ in spots]
         views: list[list[tuple[int, Packed]]] = [[] for _ in spots]
         shown: list[bytes | None] = [None] * len(spots)
-        seen = 2 * ((len(self.looked_at) + 7) // 8)
+        seen = 2 * self._row
 
         def watch(where: Ints, first: Ints, true: Packed, false: Packed, slots: State) -> None:
             tripped = [slots[i] > limit for i, limit in self._levels.values()]
@@ -316,6 +316,11 @@ class Trials:
         tripped = {name: bool(self._rested[i][0] > limit) for name, (i, limit) in self._levels.items()}
         return chains(self.scheme, tripped)
 
+    @property
+    def _row(self) -> int:
+        """How many bytes a row of all sights takes, packed."""
+        return (len(self.looked_at) + 7) // 8
+
     @cached_property
     def restless(self) -> frozenset[int]:
         """The hypotheses with which something still goes on when a healthy installation has come to rest after
@@ -358,7 +363,7 @@ class Trials:
         that is not without them: exchanged sensors, other limits.
 
         A doubt about a rule ends with a phase in which it trips or lets go for certain, and for long enough."""
-        none = np.zeros((len(self.looked_at) + 7) // 8, np.uint8)
+        none = np.zeros(self._row, np.uint8)
         sights_, hypotheses_ = [], []
         rules: set[str] = set()
         silent: set[int] = set()
@@ -418,7 +423,7 @@ class Trials:
 
     def _moved(self, walk: _Healthy, phase: int) -> Iterator[tuple[float, Packed]]:
         """From which second on which sights are not as they are at rest, or depend on a rule that is not."""
-        size = (len(self.looked_at) + 7) // 8
+        size = self._row
         for first, view in walk.views[phase]:
             other = view ^ self._rest_view
             moved = other[:size] | other[size : 2 * size] | walk.doubtful[phase]
@@ -481,7 +486,7 @@ class Trials:
     def _run(
         self, walks: Sequence[_Healthy], resting: Sequence[Columns], members: Sequence[Ints]
     ) -> tuple[list[Run], list[Columns]]:
-        count, packed = len(self.hypotheses), (len(self.looked_at) + 7) // 8
+        count, packed = len(self.hypotheses), self._row
         for walk in walks:
             walk.doubtful, walk.silenced = self.doubts(walk.spots, walk.settles)
         looks = [[self._looks(w, p) for p in range(len(w.spots))] for w in walks]

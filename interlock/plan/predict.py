@@ -20,7 +20,7 @@ from interlock.scheme.grammar import GrammarError, read_value
 from interlock.scheme.model import Fault, Scheme
 from interlock.scheme.order import LoopError
 from interlock.scheme.units import MICRO
-from interlock.scheme.words import Mode, Part
+from interlock.scheme.words import Mode
 
 MOST_COLUMNS = 60_000  # run at once
 MOST_SETS = 8_000  # followed at once
@@ -75,11 +75,7 @@ def predict(
     not fit the scheme, ValueError where two exchanges of a set share a part or have no meaning together.
     """
     given = [tuple(s) for s in sets]
-    names = tuple(tuple(step.expect) for step in sheet.steps)
-    by_name = {name: sight_named(scheme, name) for step in sheet.steps for name in step.expect}
-    looked_at = tuple(dict.fromkeys(by_name.values()))
-    row = {sight: i for i, sight in enumerate(looked_at)}
-    rows = [[row[by_name[name]] for name in step] for step in names]
+    looked_at, by_step, rows = _looks(scheme, sheet)
     true, false = ([np.zeros((len(given), len(r)), bool) for r in rows] for _ in range(2))
     for stand, members in stands(scheme, given, looked_at):
         runner = _Runner(stand, sheet)
@@ -89,8 +85,8 @@ def predict(
                 for found, seen in ((true, looks.true), (false, looks.false)):
                     _join(found[step], each, seen[0][:, rows[step]])
     values = tuple(np.where(f, np.where(t, -1, 0), 1).astype(np.int8) for t, f in zip(true, false, strict=True))
-    words = tuple(tuple(sides(scheme, by_name[name]) for name in step) for step in names)
-    return Prediction(names, words, values)
+    words = tuple(tuple(sides(scheme, sight) for sight in step.values()) for step in by_step)
+    return Prediction(tuple(map(tuple, by_step)), words, values)
 
 
 def sift(
@@ -104,11 +100,7 @@ def sift(
     in Prediction.values, and says which of them fit; those that do not are followed no further. `progress` is told
     how many sets are decided. Raises as `predict`."""
     given = [tuple(s) for s in sets]
-    names = tuple(tuple(step.expect) for step in sheet.steps)
-    by_name = {name: sight_named(scheme, name) for step in sheet.steps for name in step.expect}
-    looked_at = tuple(dict.fromkeys(by_name.values()))
-    row = {sight: i for i, sight in enumerate(looked_at)}
-    rows = [[row[by_name[name]] for name in step] for step in names]
+    looked_at, _, rows = _looks(scheme, sheet)
     kept: list[int] = []
     decided = 0
     for stand, members in stands(scheme, given, looked_at):
@@ -133,6 +125,15 @@ def sift(
             decided += len(part)
             progress(decided)
     return sorted(kept)
+
+
+def _looks(scheme: Scheme, sheet: Sheet) -> tuple[tuple[Sight, ...], list[dict[str, Sight]], list[list[int]]]:
+    """All that a sheet looks at; at each step by its names on the sheet; and where among all that each of them is.
+    Raises SheetError."""
+    by_step = [{name: sight_named(scheme, name) for name in step.expect} for step in sheet.steps]
+    looked_at = tuple(dict.fromkeys(sight for step in by_step for sight in step.values()))
+    row = {sight: i for i, sight in enumerate(looked_at)}
+    return looked_at, by_step, [[row[sight] for sight in step.values()] for step in by_step]
 
 
 def _join(found: NDArray[np.bool_], numbers: NDArray[np.int64], seen: NDArray[np.bool_]) -> None:
@@ -187,7 +188,7 @@ def stands(
 
 
 def _exchanges_lines(wrong: Wrong) -> bool:
-    return isinstance(wrong, Fault) and any(s.mode is Mode.SWAPPED and s.part is Part.LINE for s in wrong.single())
+    return isinstance(wrong, Fault) and wrong.exchanges_lines
 
 
 def _has_order(scheme: Scheme, wrong: Sequence[Wrong]) -> bool:

@@ -76,8 +76,7 @@ class Abstraction(Struct, frozen=True):
     `groups`: free rules that act in the same places, followed as one that may trip at any scan and then acts for at
     least the shortest of their clear delays. `fixed`: rules taken to be active or not for good; that leaves behaviours
     out, so it serves to look for real runs only. `loose`: outputs whose devices may do as they like, whatever they are
-    told, sensors that may read anything or nothing, and lines that
-    may be read as anything.
+    told, sensors that may read anything or nothing, and lines that may be read as anything.
     """
 
     exact: Mapping[str, frozenset[Use]] = field(default_factory=dict)

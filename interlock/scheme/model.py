@@ -366,6 +366,11 @@ class Fault(Struct, frozen=True):
         """Whether all of it is there from power-up, as mistakes of installation are; nothing of it arises later."""
         return all(single.mode.installation for single in self.single())
 
+    @property
+    def exchanges_lines(self) -> bool:
+        """Whether any of it is an exchange of two lines, under which the rules may need another order."""
+        return any(single.mode is Mode.SWAPPED and single.part is Part.LINE for single in self.single())
+
 
 class Exclusion(Aside, frozen=True, eq=False):
     """A fault the scheme leaves out of the catalogue, with its reason."""
