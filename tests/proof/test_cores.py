@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -65,16 +66,22 @@ def test_a_process_that_is_ended_from_outside_costs_time_and_no_verdict(
     assert tuple(cores.proved(hut, claims_of(hut), jobs=2)) == alone
 
 
-def test_several_processes_are_at_work(hut: Scheme, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+@pytest.fixture
+def at_work(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Callable[[], list[str]]:
+    """Which processes have judged, one for each claim."""
+
     def noted(scheme: Scheme, claim: Claim, *rest: object, **more: object) -> Verdict:
-        (tmp_path / str(os.getpid())).touch()
+        (tmp_path / claim.name.replace("/", ".")).write_text(str(os.getpid()))
         return prove(scheme, claim, *rest, **more)  # type: ignore[arg-type]
 
     monkeypatch.setattr(cores, "prove", noted)
+    return lambda: [p.read_text() for p in tmp_path.iterdir()]
+
+
+def test_several_processes_are_at_work(hut: Scheme, at_work: Callable[[], list[str]]) -> None:
     list(cores.proved(hut, claims_of(hut), jobs=2))
-    seen = {p.name for p in tmp_path.iterdir()}
-    assert str(os.getpid()) not in seen
-    assert len(seen) == 2
+    assert str(os.getpid()) not in at_work()
+    assert len(set(at_work())) == 2
 
 
 def test_what_is_raised_there_is_raised_here(hut: Scheme) -> None:
@@ -101,7 +108,8 @@ def test_no_process_is_left_when_nobody_wants_the_rest(hut: Scheme, monkeypatch:
 
 
 def test_more_claims_than_tickets_are_handed_out_in_shares(
-    hut: Scheme, alone: tuple[Verdict, ...], monkeypatch: pytest.MonkeyPatch
+    hut: Scheme, alone: tuple[Verdict, ...], monkeypatch: pytest.MonkeyPatch, at_work: Callable[[], list[str]]
 ) -> None:
     monkeypatch.setattr(cores, "MOST_TICKETS", 5)
     assert tuple(cores.proved(hut, claims_of(hut), jobs=3)) == alone
+    assert str(os.getpid()) not in at_work(), "none was left over"
