@@ -31,9 +31,12 @@ class Situation:
 
 
 def situations(scheme: Scheme, known: Plain, say: Callable[..., str]) -> str:
-    """The list of the first of them."""
+    """The list of the first of them, each limit once though several rules hear of it."""
     mark = str(known["mark"])
-    rows = "".join(_row(scheme, mark, one, say) for one in found(scheme)[:MOST])
+    listed: dict[str, Situation] = {}
+    for one in found(scheme):
+        listed.setdefault(one.rule.name, one)
+    rows = "".join(_row(scheme, mark, one, say) for one in list(listed.values())[:MOST])
     return f'<h3>{say("situations")}</h3>\n<ul class="bench-situations">{rows}</ul>\n' if rows else ""
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from interlock.draw.words import condition_text, trigger_text
+from interlock.explain.words import Say
 from interlock.handbook.card import ends, things
 from interlock.handbook.html import Html, Part, element, joined, paragraph, plain, safe
 from interlock.handbook.installation import loads, sources
@@ -72,8 +73,9 @@ def _cause(scheme: Scheme, rule: Rule, target: Target, words: Catalogue, link: s
     said = [words(key, signal=rule.watched, trips=trigger_text(scheme, rule, rule.trips))]
     said += [words("stopped.while", condition=condition_text(scheme, c)) for c in rule.only_while]
     if target.when:
-        modes = (" + ".join(condition_text(scheme, c) for c in alternative) for alternative in target.when)
-        said.append(words("stopped.while", condition=", ".join(modes)))
+        both, either = words.phrases[Say.AND], words.phrases[Say.OR]
+        modes = (both.join(condition_text(scheme, c) for c in alternative) for alternative in target.when)
+        said.append(words("stopped.while", condition=either.join(modes)))
     looked_at = dict.fromkeys(things(scheme, rule))
     if rule.watches is Signal.LINE:
         for sender in (scheme.rules[name] for name in scheme.lines[rule.watched].rules):

@@ -56,6 +56,11 @@ def test_by_hand_what_is_looked_at_when_the_huts_generator_does_not_charge() -> 
     assert "follow the wire from K5 to the device" in text
 
 
+def test_modes_in_which_a_rule_stops_a_path_are_told_as_alternatives() -> None:
+    found = folds(stopped(scheme("survey_launch"), english(), {}).body)
+    assert "Only while shore_live on or shore_gone on." in found["inverter_charger"].replace("<wbr>", "")
+
+
 def test_every_rule_that_is_seen_to_stop_something_on_the_bench_has_its_link() -> None:
     links = {("cold_stop", "roof_pv"): "bench=1,rest,25,roof_pv;0,r,floor_probe,-5000000"}
     markup = stopped(scheme("alpine_hut"), english(), links).body
