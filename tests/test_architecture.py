@@ -20,7 +20,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "proof": {"scheme", "logic"},
     "fuzz": {"scheme", "logic"},
     "faults": {"scheme", "logic", "proof"},
-    "plan": {"elements", "scheme", "logic"},
+    "plan": {"elements", "scheme", "logic", "proof"},
     "compare": {"scheme", "logic", "proof"},
     "diagnose": {"scheme", "logic", "faults", "plan"},
     "explain": {"elements", "scheme", "logic", "proof", "faults", "plan", "compare", "diagnose"},

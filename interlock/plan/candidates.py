@@ -10,11 +10,14 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 import numpy as np
 
 from interlock.logic.program import Setting
+from interlock.plan.doubts import Spot
 from interlock.plan.hypotheses import Hypothesis, between
-from interlock.plan.loops import Input, Loop, Run, Spot, Trials, any_of
+from interlock.plan.loops import Input, Loop, Run, Trials, any_of
 from interlock.plan.sights import Bools
-from interlock.plan.wrong import Slip
+from interlock.plan.wrong import Slip, usual
+from interlock.scheme.units import MICRO
 
+MOMENT_S = 5  # for so long a line is let go
 LIMITS = (Setting.TRIP_LIMIT, Setting.CLEAR_LIMIT)
 
 
@@ -45,7 +48,7 @@ class Candidates:
 
     def add(self, loops: Iterable[Loop], which: Sequence[int]) -> None:
         """Try these loops, for these hypotheses."""
-        new = [x for x in dict.fromkeys(loops) if x not in self._tried and all(map(self.trials.usable, x))]
+        new = [x for x in dict.fromkeys(loops) if x not in self._tried and all(map(self.trials.doubts.usable, x))]
         self._tried.update(new)
         for run in self.trials.run(new, which) if which else ():
             if run.found.any():
@@ -65,7 +68,7 @@ class Candidates:
             self.progress(f"{len(self.hypotheses) - 1 - len(missing)} of {len(self.hypotheses) - 1} told")
             self.add([(joined(self.home, context, s),) for s in singles], missing)
             flights = self._stairs(singles, self.missing())
-            self.add([tuple(joined(self.home, context, s) for s in loop) for loop in flights], self.missing())
+            self.add([turned(self.home, context, loop) for loop in flights], self.missing())
             missing = self.missing()
             self.add([(joined(self.home, context, s), context) for s in singles if s != context], missing)
             self._whole(context, stairs, [run for loop, run in self.runs.items() if loop not in before])
@@ -75,6 +78,87 @@ class Candidates:
             new = [run for loop, run in self.runs.items() if loop not in before and loop[-1].lines == context.lines]
             self._whole(context, stairs, new)
         self._apart(singles, contexts)
+        self._doubtful(singles, contexts)
+        self._while_short(singles, contexts)
+
+    def _doubtful(self, singles: Sequence[Spot], contexts: Sequence[Spot]) -> None:
+        """For mistyped limits that nothing tells yet: values between the two limits that leave other rules in doubt, at
+        rest and in each context. What goes by those rules is then not looked at. Where such a value tells one, whole
+        flights with all of them."""
+        wanted: dict[Spot, set[tuple[frozenset[int], bool]]] = {}  # in which context, on which sides
+        for i in [i for i in self.missing() if self._limit(i)]:
+            self.progress(f"beside another limit: {self.hypotheses[i].name}")
+            flights = self._stairs(singles, [i], doubtful=True)
+            short = [loop for flight in flights for loop in self._shorter(singles, flight, i)]
+            for loops in (flights, short):
+                for context in (self.home, *contexts):
+                    if not self.found[i]:
+                        self.add([turned(self.home, context, loop) for loop in loops], [i])
+                        if self.found[i]:
+                            wanted.setdefault(context, set()).update(self._side(loop[0]) for loop in loops)
+        open_ = [i for i in range(1, len(self.hypotheses)) if not self.anyway[i]]
+        whole = [(self._side(loop[0]), loop) for loop in self._stairs(singles, open_, doubtful=True)] if wanted else []
+        for context, sides in wanted.items():
+            new = [of for side, loop in whole if side in sides for of in (loop, *self._by_doubt(loop))]
+            self.progress(f"whole flights that leave a rule in doubt: {len(new)}")
+            self.add([turned(self.home, context, loop) for loop in new], open_)
+
+    def _by_doubt(self, flight: Loop) -> Iterator[Loop]:
+        """A flight in two, for each rule that it leaves in doubt: without the places that do, so that the rule can be
+        timed; and those alone."""
+        doubted = self.trials.doubts.doubted(flight)
+        for rule in dict.fromkeys(name for names in doubted for name in sorted(names)):
+            yield tuple(s for s, names in zip(flight, doubted, strict=True) if rule not in names)
+            yield tuple(s for s, names in zip(flight, doubted, strict=True) if rule in names)
+
+    def _shorter(self, singles: Sequence[Spot], flight: Loop, hypothesis: int) -> Iterator[Loop]:
+        """A flight for one mistyped limit that goes no further than it has to: to a trip limit only, or by way of each
+        place on that side where the rule is tripped."""
+        (slip,) = (w for w in self.hypotheses[hypothesis].wrong if isinstance(w, Slip))
+        end = self._far(flight)
+        beside = next((s for n, s in enumerate(flight) if n != end), None)
+        if beside is None:
+            return
+        if slip.setting is Setting.TRIP_LIMIT:
+            yield (beside,)
+            return
+        side = self._side(beside)
+        ends = [s for s in singles if s.lines == self.home.lines and self._side(s) == side and not self._lead(s)]
+        back = flight[flight.index(beside) :]
+        yield from ((far, *back) for far in ends if self._distance(far) > self._distance(beside))
+
+    def _while_short(self, singles: Sequence[Spot], contexts: Sequence[Spot]) -> None:
+        """What shows only when something is done soon after something else: a line let go for a moment and set again,
+        anywhere; a reset given before a rule that waits for it may take it."""
+        ways: tuple[list[Loop], list[Loop]] = [], []
+        for one in singles:
+            for context in contexts if one.given != self.home.given else ():
+                both = joined(self.home, one, context)
+                let_go, again = one._replace(lasts=MOMENT_S), both._replace(lasts=2 * MOMENT_S)
+                ways[0].append((both, let_go, again))
+                ways[1].append((one, both, let_go, again))
+        for loops in ways:
+            missing = [i for i in self.missing() if not self._limit(i)]
+            self.progress(f"lines let go for a moment: {len(loops)}")
+            self.add(loops, missing)
+        for i in self.missing():
+            for slip in self.hypotheses[i].wrong:
+                if isinstance(slip, Slip) and slip.setting is Setting.CLEAR_DELAY:
+                    self.add(self._early(singles, slip), [i])
+
+    def _early(self, singles: Sequence[Spot], slip: Slip) -> Iterator[Loop]:
+        """From each place to rest, and the reset of a rule given when the shorter of the times that it may wait is over
+        and the longer is not."""
+        rule = self.stimuli.scheme.rules[slip.rule]
+        own = usual(rule, slip.setting)
+        if rule.manual and rule.reset_by in self.stimuli.external and own is not None:
+            middle = (own + slip.value) // 2 * self.stimuli.scheme.scan_us // MICRO
+            button = self.stimuli.external.index(rule.reset_by)
+            for one in singles:
+                yield (one, self.home._replace(lasts=middle), self.home._replace(press=button))
+
+    def _limit(self, hypothesis: int) -> bool:
+        return any(isinstance(w, Slip) and w.setting in LIMITS for w in self.hypotheses[hypothesis].wrong)
 
     def _apart(self, singles: Sequence[Spot], contexts: Sequence[Spot]) -> None:
         """For rules that nothing tells yet and that watch several sensors: two of these given different values, in each
@@ -128,7 +212,7 @@ class Candidates:
         rest = self.stimuli.rest
         changed = (c.to(rest) for c in self.stimuli.changes if c.press is None)
         spots = [Spot(tuple(self.stimuli.applied(p)), p.lines) for p in changed if p is not None]
-        return [s for s in dict.fromkeys(spots) if self.trials.usable(s)]
+        return [s for s in dict.fromkeys(spots) if self.trials.doubts.usable(s)]
 
     def _pairs(self, singles: Sequence[Spot], contexts: Sequence[Spot]) -> Iterator[Loop]:
         """A change, then a line set."""
@@ -137,35 +221,43 @@ class Candidates:
                 if one != context:
                     yield (one, joined(self.home, one, context))
 
-    def _stairs(self, singles: Sequence[Spot], which: Iterable[int]) -> list[Loop]:
+    def _stairs(self, singles: Sequence[Spot], which: Iterable[int], *, doubtful: bool = False) -> list[Loop]:
         """Away from rest step by step, beside each trip limit that may be mistyped, to the far end; and back beside
-        each clear limit."""
+        each clear limit, where a rule that waits for a reset is given it. `doubtful`: other rules may be in doubt on
+        the way."""
         ways: dict[tuple[frozenset[int], bool], tuple[dict[Spot, None], dict[Spot, None]]] = {}
+        resets: dict[Spot, int] = {}  # where to try whether a rule can be reset, and by which button
+        external = self.stimuli.external
         for i in which:
             for slip in self.hypotheses[i].wrong:
                 if isinstance(slip, Slip) and slip.setting in LIMITS:
-                    given = between(self.stimuli, slip, self.home.given)
+                    given = between(self.stimuli, slip, self.home.given, doubtful=doubtful)
                     spot = None if given is None else Spot(given, self.home.lines)
-                    if spot is not None and self.trials.usable(spot):
+                    if spot is not None and self.trials.doubts.usable(spot):
                         out_back = ways.setdefault(self._side(spot), ({}, {}))
                         out_back[slip.setting is Setting.CLEAR_LIMIT][spot] = None
+                        rule = self.stimuli.scheme.rules[slip.rule]
+                        if slip.setting is Setting.CLEAR_LIMIT and rule.manual and rule.reset_by in external:
+                            resets[spot] = external.index(rule.reset_by)
         loops: list[Loop] = []
         for side, (out, back) in ways.items():
             ends = [s for s in singles if s.lines == self.home.lines and self._side(s) == side and not self._lead(s)]
             far = max([*ends, *out, *back], key=self._distance)
             going = sorted({*out} - {far}, key=self._distance)
             coming = sorted({*back} - {far}, key=self._distance, reverse=True)
-            loops.append((*going, far, *coming))
+            tried = (of for s in coming for of in ((s, s._replace(press=resets[s])) if s in resets else (s,)))
+            loops.append((*going, far, *tried))
         return loops
 
-    def beside_limits(self, singles: Sequence[Spot]) -> dict[int, list[Loop]]:
-        """For each mistyped limit by itself the ways to tell it, at rest and with each line set the other way."""
+    def beside_limits(self, singles: Sequence[Spot], *, doubtful: bool = False) -> dict[int, list[Loop]]:
+        """For each mistyped limit by itself the ways to tell it, at rest and with each line set the other way.
+        `doubtful`: with values that leave other rules in doubt."""
         contexts = [s for s in singles if s.given == self.home.given]
         found: dict[int, list[Loop]] = {}
         for i in range(1, len(self.hypotheses)):
-            for loop in self._stairs(singles, [i]):
-                turned = [tuple(joined(self.home, c, s) for s in loop) for c in contexts]
-                found[i] = [loop, *turned]
+            for flight in self._stairs(singles, [i], doubtful=doubtful):
+                loops = (flight, *(self._shorter(singles, flight, i) if doubtful else ()))
+                found[i] = [turned(self.home, c, loop) for loop in loops for c in (self.home, *contexts)]
         return found
 
     def _side(self, spot: Spot) -> tuple[frozenset[int], bool]:
@@ -216,10 +308,9 @@ class Candidates:
     def _with(self, loop: Loop, context: Spot) -> Iterator[Loop]:
         """A loop with lines set: from the first step on, from the far end on, and at the far end only."""
         far = self._far(loop)
-        turned = tuple(joined(self.home, context, s) for s in loop)
-        yield turned
-        yield (*loop[: far + 1], *turned[far:])
-        yield (*loop[: far + 1], turned[far], *loop[far:])
+        yield turned(self.home, context, loop)
+        yield (*loop[: far + 1], *turned(self.home, context, loop[far:]))
+        yield (*loop[: far + 1], joined(self.home, context, loop[far]), *loop[far:])
 
     def _let_go(self, loop: Loop, line: int) -> Loop:
         """A loop in which a line is for once as at rest at the far end."""
@@ -230,10 +321,17 @@ class Candidates:
 
 
 def joined(home: Spot, one: Spot, other: Spot) -> Spot:
-    """Both changes of rest at once; the second's where both change one thing."""
+    """Both changes of rest at once; the second's where both change one thing. A button that is held is not pressed."""
     given = tuple(b if b != r else a for a, b, r in zip(one.given, other.given, home.given, strict=True))
     lines = tuple(b if b != r else a for a, b, r in zip(one.lines, other.lines, home.lines, strict=True))
-    return Spot(given, lines)
+    press = other.press if other.press is not None and not lines[other.press] else None
+    return Spot(given, lines, press, other.lasts)
+
+
+def turned(home: Spot, context: Spot, loop: Loop) -> Loop:
+    """A loop with a change of rest made all the way; what then is the same twice is done once."""
+    spots = [joined(home, context, s) for s in loop]
+    return tuple(s for n, s in enumerate(spots) if n == 0 or s != spots[n - 1])
 
 
 def _changed(home: Spot, loop: Loop) -> set[Input]:

@@ -15,12 +15,23 @@ from interlock.scheme.words import LineForm
 def chains(scheme: Scheme, active: Mapping[str, bool]) -> dict[str, int]:
     """For each sensor and external line the longest chain of delays of the rules that go by it, each by the one before,
     in scans. `active`: which rules are tripped at rest. Round trips are counted once."""
+    external = (n for n, line in scheme.lines.items() if line.form is LineForm.EXTERNAL)
+    return _longest(scheme, (*scheme.sensors, *external), active)
+
+
+def tails(scheme: Scheme) -> dict[str, int]:
+    """For each rule the longest chain of delays of the rules that go by it, each by the one before, in scans, whichever
+    way they go."""
+    return _longest(scheme, tuple(scheme.rules), {})
+
+
+def _longest(scheme: Scheme, names: Sequence[str], active: Mapping[str, bool]) -> dict[str, int]:
     program = compile_scheme(scheme)
     levels = {slot.next: slot.name for slot in program.slots if slot.kind is SlotKind.LEVEL}
     by_rule = {slot.name: _goes_by(program, slot.next, levels) for slot in program.slots if slot.kind is SlotKind.LEVEL}
     after: dict[str, list[str]] = {}
-    for rule, names in by_rule.items():
-        for name in names:
+    for rule, sources in by_rule.items():
+        for name in sources:
             after.setdefault(name, []).append(rule)
     delays = {name: _back(rule, active.get(name)) for name, rule in scheme.rules.items()}
     known: dict[str, int] = {}
@@ -34,8 +45,7 @@ def chains(scheme: Scheme, active: Mapping[str, bool]) -> dict[str, int]:
             passing.discard(name)
         return known[name]
 
-    external = (n for n, line in scheme.lines.items() if line.form is LineForm.EXTERNAL)
-    return {name: longest(name) for name in (*scheme.sensors, *external)}
+    return {name: longest(name) for name in names}
 
 
 def _goes_by(program: Program, root: int, levels: Mapping[int, str]) -> set[str]:

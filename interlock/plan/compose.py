@@ -11,8 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from interlock.plan.doubts import Spot
 from interlock.plan.hypotheses import Hypothesis
-from interlock.plan.loops import PhaseRun, Run, Spot, Trials
+from interlock.plan.loops import PhaseRun, Run, Trials
 from interlock.plan.predict import predict
 from interlock.plan.sheet import PRESSED, Sheet, Step
 from interlock.plan.sights import Ease, Sight, SightKind
@@ -84,18 +85,18 @@ def _touched(home: Spot, run: Run) -> set[int]:
 def draft(trials: Trials, taken: Sequence[Taken], *, hypotheses: Sequence[Hypothesis]) -> Draft:
     """The phases one after the other, simulated as a whole with each hypothesis."""
     scheme, looked_at = trials.scheme, trials.looked_at
-    unsure, silenced = trials.doubts([t.spot for t in taken], [t.seconds for t in taken])
+    unsure = trials.doubts.phases([t.spot for t in taken], [t.seconds for t in taken], at_rest=False)
     rests = trials.rests([t.spot for t in taken], [t.seconds for t in taken])
     silent: list[frozenset[int]] = []
     steps: list[Step] = []
     before: Spot | None = None
-    for of, sights_unsure, silent_now, settles in zip(taken, unsure, silenced, rests, strict=True):
-        in_doubt = np.unpackbits(sights_unsure, count=len(looked_at))
-        looked = {sight.name: "" for sight, doubt in zip(looked_at, in_doubt, strict=True) if not doubt}
+    for of, doubtful_now, settles in zip(taken, unsure, rests, strict=True):
         change = _set(trials, before, of.spot)
         before, shown_at = of.spot, 0
         for n, at in enumerate(of.looks):
-            silent.append(silent_now)
+            in_doubt = np.unpackbits(doubtful_now.sights(at), count=len(looked_at))
+            looked = {sight.name: "" for sight, doubt in zip(looked_at, in_doubt, strict=True) if not doubt}
+            silent.append(doubtful_now.silenced(at))
             at_rest = settles is not None and at >= settles
             steps.append(Step(change if n == 0 else {}, at - shown_at, looked, at_rest))
             shown_at = at

@@ -125,10 +125,13 @@ def _is_difference(scheme: Scheme, rule: Rule) -> bool:
 Given = tuple[Applied, ...]  # for each sensor
 
 
-def between(stimuli: Stimuli, slip: Slip, rest: Given, only: int | None = None) -> Given | None:
+def between(
+    stimuli: Stimuli, slip: Slip, rest: Given, only: int | None = None, *, doubtful: bool = False
+) -> Given | None:
     """What to give all sensors so that the rule is on one side of the limit as it should be and on the other of the
     one that was typed, for certain, and no other rule is in doubt; None where there is nothing such. `only`: the one
-    sensor (by its place) that may be given something else than `rest`."""
+    sensor (by its place) that may be given something else than `rest`. `doubtful`: other rules may be in doubt, as few
+    as can be, of those that wait for a reset fewer still."""
     scheme = stimuli.scheme
     rule = scheme.rules[slip.rule]
     edited = with_slips(scheme, [slip]).rules[slip.rule]
@@ -141,6 +144,7 @@ def between(stimuli: Stimuli, slip: Slip, rest: Given, only: int | None = None) 
     groups = [[i] for i in members] if difference else [members, *([i] for i in members)]
     if only is not None:
         groups = [[only]]
+    best: tuple[tuple[int, int], Given] | None = None
     for group in groups:
         errors = [error_of(scheme.sensors[names[i]]) for i in (members if difference else group)]
         low = sum(e[0] for e in errors) if difference else min(e[0] for e in errors)
@@ -167,11 +171,16 @@ def between(stimuli: Stimuli, slip: Slip, rest: Given, only: int | None = None) 
             given = list(rest)
             for i in group:
                 given[i] = Applied(value, *error_of(scheme.sensors[names[i]]))
-            if stimuli.all_sure(given, range(len(given))) and stimuli.sure_of(edited, given):
-                sides = [stimuli.sides(r, [given[i] for i in members]) for r in (rule, edited)]
-                if sides[0] != sides[1]:
-                    return tuple(given)
-    return None
+            own_sides, other_sides = (stimuli.sides(r, [given[i] for i in members]) for r in (rule, edited))
+            if own_sides is None or other_sides is None or own_sides == other_sides:
+                continue
+            unsure = stimuli.unsure(given)
+            doubts = sum(r.manual for r in unsure), len(unsure)
+            if (doubtful or not unsure) and (best is None or doubts < best[0]):
+                best = doubts, tuple(given)
+            if not unsure:
+                return tuple(given)
+    return best and best[1]
 
 
 def _corners(stimuli: Stimuli, errors: Sequence[tuple[int, int]]) -> list[int]:

@@ -11,41 +11,28 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cached_property
-from typing import NamedTuple
 
 import numpy as np
 
-from interlock.logic.compiled import compile_scheme
 from interlock.logic.faultset import FaultSet
 from interlock.logic.program import SlotKind
 from interlock.plan.chains import chains, reached
 from interlock.plan.columns import FOREVER, Ints, State
+from interlock.plan.doubts import Doubtful, Doubts, Spot
 from interlock.plan.hypotheses import Given as Applications
 from interlock.plan.hypotheses import Hypothesis
 from interlock.plan.predict import stands
-from interlock.plan.reach import touched
 from interlock.plan.sights import Bools, Sight, sights
 from interlock.plan.stand import Columns, Given, Packed, Stand
-from interlock.plan.stimuli import LOOK_US, SLOW_US, Stimuli
-from interlock.scheme.model import Fault, Rule, Scheme
+from interlock.plan.stimuli import LOOK_US, SLOW_US, Stimuli, look_window
+from interlock.scheme.model import Fault, Scheme
 from interlock.scheme.units import MICRO
-from interlock.scheme.words import Mode, Part, Signal
+from interlock.scheme.words import Part
 
 MOST_COLUMNS = 40_000
 SLACK_S = 4  # a look for what should not happen comes so many seconds after it would have happened
 MOMENTS_S = 10
 MOST_LOOKS = 12  # in one phase
-
-
-class Spot(NamedTuple):
-    """What all inputs are given in a phase, and the button pressed as it begins. `lasts`: how many seconds; 0 until
-    nothing of a healthy installation changes by itself any more."""
-
-    given: Applications
-    lines: tuple[bool, ...]
-    press: int | None = None
-    lasts: int = 0
-
 
 Loop = tuple[Spot, ...]  # the way out of rest
 Input = tuple[str, int]  # a sensor or an external line, by its place
@@ -106,8 +93,7 @@ class _Healthy:
     settles: list[int] = field(default_factory=list)
     events: list[list[int]] = field(default_factory=list)
     views: list[list[tuple[int, Packed]]] = field(default_factory=list)  # from which scan on what may be seen
-    doubtful: list[Packed] = field(default_factory=list)  # by phase
-    silenced: list[frozenset[int]] = field(default_factory=list)
+    doubtful: list[Doubtful] = field(default_factory=list)  # by phase
 
     def add(self, spot: Spot, settles: int, events: list[int], views: list[tuple[int, Packed]]) -> None:
         """One more phase."""
@@ -134,13 +120,9 @@ class Trials:
         self.stands: list[tuple[Stand, list[int]]] = stands(self.scheme, sets, self.looked_at)
         self.home = Spot(tuple(self.stimuli.applied(self.stimuli.rest)), self.stimuli.rest.lines)
         self._healthy = Stand(self.scheme, (), self.looked_at)
-        self._sources = [self._source(h) for h in self.hypotheses]
-        self._edited = [h.edited(self.scheme) for h in self.hypotheses]
-        straight = tuple(range(len(self.scheme.sensors)))
-        self._careful = [i for i, of in enumerate(self._sources) if self._edited[i] or of != straight]
-        self._doubted: dict[Applications, tuple[Rule, ...]] = {}
+        sources = [self._source(h) for h in self.hypotheses]
+        self.doubts = Doubts(self.stimuli, self.looked_at, self.hypotheses, sources, self.home)
         self._at_least: dict[Applications, int] = {}
-        self._silent: dict[Applications, frozenset[int]] = {}
         self._rested: State = []
         self.begun, self.resting, self._rested = self._begin()
 
@@ -157,8 +139,7 @@ class Trials:
 
     def window(self, at: int) -> tuple[int, int]:
         """First and last scan of a look that begins `at` seconds after a change."""
-        scan = self.scheme.scan_us
-        return max(1, at * MICRO // scan), -(-(at * MICRO + LOOK_US) // scan) + 1
+        return look_window(self.scheme, at)
 
     def _before(self, event: int) -> int:
         """The last whole second at which a look is certainly over before that scan; 0 or less where there is none."""
@@ -184,7 +165,8 @@ class Trials:
             stand.columns([self.hypotheses[i].wrong for i in members], [self.hypotheses[i].held for i in members])
             for stand, members in self.stands
         ]
-        runs, after = self._run([healthy], columns, [np.arange(len(m)) for _, m in self.stands])
+        everyone = [np.arange(len(m)) for _, m in self.stands]
+        runs, after = self._run([healthy], columns, everyone, at_rest=False)
         return runs[0], after, state
 
     def _first_press(self) -> int:
@@ -262,22 +244,27 @@ class Trials:
         rest = [np.repeat(a, len(loops), axis=0) for a in self._rested]
         columns = Columns(self._healthy.columns([()] * len(loops)).inputs, rest, np.zeros(len(loops), bool))
 
-        def go(which: list[int], spots: list[Spot]) -> None:
+        ending = [self.doubts.ending(loop) for loop in loops]
+
+        def go(which: list[int], spots: list[Spot], least: Sequence[int]) -> None:
             part, settled, events, views = self._settle(columns.only(np.array(which)), spots)
             for target, now in zip(columns.state, part.state, strict=True):
                 target[which] = now
             for n, i in enumerate(which):
-                alive[i] &= settled[n] >= 0
-                walks[i].add(spots[n], max(self.seconds(int(settled[n])), self._moments(spots[n])), events[n], views[n])
+                alive[i] &= settled[n] >= 0 or bool(spots[n].lasts)
+                seconds = spots[n].lasts or max(self.seconds(int(settled[n])), self._moments(spots[n]), least[n])
+                walks[i].add(spots[n], seconds, events[n], views[n])
 
         for depth in range(max(map(len, loops), default=0)):
             which = [i for i, loop in enumerate(loops) if alive[i] and depth < len(loop)]
             if which:
-                go(which, [loops[i][depth] for i in which])
+                go(which, [loops[i][depth] for i in which], [0] * len(which))
         for button in (None, *self.stimuli.resets):
-            which = [i for i in range(len(loops)) if alive[i] and (button is None or not self._is_rest(columns, i))]
+            on = (i for i in range(len(loops)) if alive[i])
+            which = [i for i in on if button is None or button in ending[i][1] or not self._is_rest(columns, i)]
             if which:
-                go(which, [self.home._replace(press=button)] * len(which))
+                least = [ending[i][0] if button is None else ending[i][1].get(button, 0) for i in which]
+                go(which, [self.home._replace(press=button)] * len(which), least)
         return [w if alive[i] and self._is_rest(columns, i) else None for i, w in enumerate(walks)]
 
     def rests(self, spots: Sequence[Spot], lasting: Sequence[int]) -> list[int | None]:
@@ -332,80 +319,6 @@ class Trials:
             found |= {i for i, at in zip(members, settled.tolist(), strict=True) if at != 0}
         return frozenset(found)
 
-    # --- what is in doubt
-
-    @cached_property
-    def _cones(self) -> Mapping[str, Packed]:
-        """For each rule that watches a value the sights that depend on it."""
-        healthy = compile_scheme(self.scheme)
-        found: dict[str, Packed] = {}
-        for rule in self.scheme.rules.values():
-            if rule.watches in (Signal.SENSOR, Signal.READING):
-                fault = Fault(f"{rule.name}.omitted", Part.RULE, Mode.OMITTED, (rule.name,))
-                faulty = compile_scheme(self.scheme, [fault])
-                reached = set(touched(healthy, faulty, self.looked_at, FaultSet.of([fault])))
-                found[rule.name] = np.packbits([s in reached for s in self.looked_at])
-        return found
-
-    def doubted(self, spot: Spot) -> tuple[Rule, ...]:
-        """The rules whose conditions depend on the errors of what is given."""
-        if spot.given not in self._doubted:
-            watching = (r for r in self.scheme.rules.values() if r.watches in (Signal.SENSOR, Signal.READING))
-            self._doubted[spot.given] = tuple(r for r in watching if not self.stimuli.sure_of(r, spot.given))
-        return self._doubted[spot.given]
-
-    def usable(self, spot: Spot) -> bool:
-        """Whether no rule is left in doubt that would have to be reset afterwards."""
-        return not any(rule.manual for rule in self.doubted(spot))
-
-    def doubts(self, spots: Sequence[Spot], lasting: Sequence[int]) -> tuple[list[Packed], list[frozenset[int]]]:
-        """For each phase the sights of which nothing can be said, and the hypotheses with which something is in doubt
-        that is not without them: exchanged sensors, other limits.
-
-        A doubt about a rule ends with a phase in which it trips or lets go for certain, and for long enough."""
-        none = np.zeros(self._row, np.uint8)
-        sights_, hypotheses_ = [], []
-        rules: set[str] = set()
-        silent: set[int] = set()
-        for spot, settles in zip(spots, lasting, strict=True):
-            rules |= {rule.name for rule in self.doubted(spot)}
-            silent |= self._silenced(spot.given)
-            doubtful = none.copy()
-            for name in rules:
-                doubtful |= self._cones[name]
-            sights_.append(doubtful)
-            hypotheses_.append(frozenset(silent))
-            rules = {n for n in rules if not self._settled(self.scheme.rules[n], spot, settles)}
-            edited = {i: self._edited[i].values() for i in silent if self._edited[i]}
-            silent -= {i for i, of in edited.items() if all(self._settled(rule, spot, settles) for rule in of)}
-        return sights_, hypotheses_
-
-    def _settled(self, rule: Rule, spot: Spot, settles: int) -> bool:
-        """Whether a rule is in one state for certain after so many seconds, whatever it was in before."""
-        members = self.stimuli.watched_sensors(rule)
-        values = [a for a, s in zip(spot.given, self.scheme.sensors.values(), strict=True) if s in members]
-        match self.stimuli.sides(rule, values):
-            case (True, False):
-                delay = rule.trips.delay
-            case (False, True) if not rule.manual:
-                delay = rule.clears.delay
-            case _:
-                return False
-        return settles * MICRO >= (delay.scans + 1) * self.scheme.scan_us
-
-    def _silenced(self, given: Applications) -> frozenset[int]:
-        """The hypotheses with which something is in doubt with this given."""
-        if given not in self._silent:
-            self._silent[given] = frozenset(i for i in self._careful if self._says_nothing(i, given))
-        return self._silent[given]
-
-    def _says_nothing(self, hypothesis: int, given: Applications) -> bool:
-        wired = tuple(given[i] for i in self._sources[hypothesis])
-        edited = self._edited[hypothesis]
-        if edited:
-            return any(not self.stimuli.sure_of(rule, wired) for rule in edited.values())
-        return not self.stimuli.all_sure(wired, range(len(wired)))
-
     # --- with everything that may be wrong
 
     def run(self, loops: Sequence[Loop], which: Sequence[int] | None = None) -> list[Run]:
@@ -426,7 +339,7 @@ class Trials:
         size = self._row
         for first, view in walk.views[phase]:
             other = view ^ self._rest_view
-            moved = other[:size] | other[size : 2 * size] | walk.doubtful[phase]
+            moved = other[:size] | other[size : 2 * size] | walk.doubtful[phase].sights(0)
             turned = np.unpackbits(other[2 * size :], count=len(self._levels)).astype(bool)
             if turned.any():
                 moved |= np.bitwise_or.reduce(self._reached[turned], axis=0)
@@ -467,8 +380,8 @@ class Trials:
         times = {settles}
         for event in walk.events[phase]:
             times |= {self._before(event), self.seconds(event)}
-        for delay in self._delays(before, spot):
-            times.add(self.seconds(delay) + SLACK_S)
+        times.update(self.seconds(delay) + SLACK_S for delay in self._delays(before, spot))
+        times.update(walk.doubtful[phase].ends)
         kept = sorted(t for t in times if 0 < t <= (spot.lasts or t))
         while len(kept) > MOST_LOOKS:
             kept.pop(0)
@@ -484,11 +397,11 @@ class Trials:
                 yield from (rule.trips.delay.scans, rule.clears.delay.scans)
 
     def _run(
-        self, walks: Sequence[_Healthy], resting: Sequence[Columns], members: Sequence[Ints]
+        self, walks: Sequence[_Healthy], resting: Sequence[Columns], members: Sequence[Ints], *, at_rest: bool = True
     ) -> tuple[list[Run], list[Columns]]:
         count, packed = len(self.hypotheses), self._row
         for walk in walks:
-            walk.doubtful, walk.silenced = self.doubts(walk.spots, walk.settles)
+            walk.doubtful = self.doubts.phases(walk.spots, walk.settles, at_rest=at_rest)
         looks = [[self._looks(w, p) for p in range(len(w.spots))] for w in walks]
         tells = [[np.zeros((len(at), count, packed), np.uint8) for at in of] for of in looks]
         healthy_views: dict[tuple[int, int], tuple[Packed, Packed]] = {}
@@ -513,7 +426,7 @@ class Trials:
                     tuple(looks[w][p]),
                     tells[w][p],
                     tuple(self._moved(walk, p)),
-                    walk.silenced[p],
+                    walk.doubtful[p].silenced(),
                 )
                 for p, spot in enumerate(walk.spots)
             ]
@@ -556,16 +469,19 @@ class Trials:
             if depth >= len(walk.spots):
                 continue
             span = slice(w * size, (w + 1) * size)
-            doubtful, silenced = walk.doubtful[depth], walk.silenced[depth]
+            doubtful = walk.doubtful[depth]
             if 0 in here:
                 own = w * size + int(np.flatnonzero(here == 0)[0])
                 healthy_views[w, depth] = seen.packed[0, :, :, own], seen.packed[1, :, :, own]
             true, false = healthy_views[w, depth]
-            silent = [n for n, i in enumerate(here.tolist()) if i in silenced]
-            certain = (true ^ false) & ~doubtful  # of shape (looks, bytes)
+            certain = true ^ false  # of shape (looks, bytes)
+            for k, at in enumerate(times[w]):
+                certain[k] &= ~doubtful.sights(at)
             same, other = seen.packed[0, :, :, span], seen.packed[1, :, :, span]
             told = (same ^ true[:, :, None]) & (same ^ other) & certain[:, :, None]  # (looks, bytes, hypotheses)
-            told[:, :, silent] = 0
+            for k, at in enumerate(times[w]) if doubtful.hypotheses else ():
+                silenced = doubtful.silenced(at)
+                told[k][:, [n for n, i in enumerate(here.tolist()) if i in silenced]] = 0
             tells[w][depth][:, here] = np.moveaxis(told[: len(times[w])], 1, 2)
         return after
 

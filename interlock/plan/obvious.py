@@ -46,7 +46,7 @@ def obvious(candidates: Candidates) -> Obvious:
     contexts = [s for s in singles if s.given == home.given]
     loops: list[Loop] = [(s,) for s in singles]
     loops += [(joined(home, c, s),) for c in contexts for s in singles if s != c]
-    loops = [loop for loop in dict.fromkeys(loops) if all(map(trials.usable, loop))]
+    loops = [loop for loop in dict.fromkeys(loops) if all(map(trials.doubts.usable, loop))]
     omitted = {h.name: i for i, h in enumerate(trials.hypotheses) if h.name.endswith(".omitted")}
     runs = trials.run(loops, list(omitted.values()))
     chosen: list[Loop] = []
@@ -57,11 +57,14 @@ def obvious(candidates: Candidates) -> Obvious:
             untested.append(name.removesuffix(".omitted"))
         else:
             chosen.append(quickest)
-    for at, flights in candidates.beside_limits(singles).items():
-        here = [loop for loop in flights if all(map(trials.usable, loop))]
-        quickest = _quickest(trials.run(here, [at]), at)
-        if quickest is not None:
-            chosen.append(quickest)
+    beside: dict[int, Loop] = {}
+    for doubtful in (False, True):
+        for at, flights in candidates.beside_limits(singles, doubtful=doubtful).items():
+            here = [loop for loop in flights if all(map(trials.doubts.usable, loop))]
+            quickest = None if at in beside else _quickest(trials.run(here, [at]), at)
+            if quickest is not None:
+                beside[at] = quickest
+    chosen += beside.values()
     whole = {run.loop: run for run in trials.run(list(dict.fromkeys(chosen)))}
     return Obvious(trials.begun, _each(chosen, whole), tuple(untested))
 

@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 
 from interlock.plan.candidates import joined
 from interlock.plan.compose import Taken
-from interlock.plan.loops import Input, Run, Spot, Trials
+from interlock.plan.doubts import Spot
+from interlock.plan.loops import Input, Run, Trials
 from interlock.plan.sights import Bools
 from interlock.plan.uses import uses
 

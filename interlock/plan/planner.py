@@ -29,6 +29,7 @@ DRAFTS = 5
 ROUNDS = 2
 NEARLY = 0.6
 SOLVER_S = 8.0
+ZONES = 3_000
 
 
 def silent(_: str) -> None:
@@ -37,11 +38,12 @@ def silent(_: str) -> None:
 
 @dataclass
 class Planner:
-    """Plans one sheet."""
+    """Plans one sheet. `zones`: how many may be looked at to prove that what it does not find cannot be found."""
 
     scheme: Scheme
     off: Off = field(default_factory=Off)
     progress: Progress = silent
+    zones: int = ZONES
 
     def __post_init__(self) -> None:
         self.stimuli = Stimuli(self.scheme)
@@ -60,7 +62,7 @@ class Planner:
         found = self._side_by_side(choice, runs)
         found = with_looks(found, self._needed(found))
         steps, finds = trimmed(found, [h.name for h in self.hypotheses[1:]])
-        reasons = Reasons(self.stimuli)
+        reasons = Reasons(self.stimuli, self.zones)
         unseen = {n: f for n, f in self.scheme.faults.items() if n not in wrongs}
         cannot = [reasons.why(n, w) for n, w in {**wrongs, **unseen}.items() if n not in finds]
         off_by = {setting_name(s.rule, s.setting): off_text(self.stimuli, s) for s in self.slips}
@@ -82,6 +84,7 @@ class Planner:
         shy: dict[tuple[int, int], int] = {}
         restless = [i for i in which if i in self.trials.restless and not runs[0].found[i]]
         best: Draft | None = None
+        given_up: set[int] = set()  # for which all has been tried
         for _ in range(DRAFTS):
             jobs = {e: Job(self.trials, runs[e], lasts[e], which, begins=e == 0) for e in lasts}
             numbers = {e: n for n, e in enumerate(jobs)}
@@ -100,12 +103,15 @@ class Planner:
             if not set(lost) - set(restless):
                 break
             self.progress(f"{len(lost)} are not told then: {', '.join(self.hypotheses[i].name for i in lost)}")
+            if set(lost) <= given_up:
+                break
             for i in set(lost) - set(restless):
                 able = [e for e, job in jobs.items() if job.found[which.index(i)] and shy.get((e, i), 0) < BESIDE]
                 for e in able:
                     shy[e, i] = shy.get((e, i), 0) + 1
                 if not able:
                     self._look_further(i, runs, lasts)
+                    given_up.add(i)
         assert best is not None, "there is one draft at least"
         return best
 

@@ -7,15 +7,16 @@ from collections.abc import Sequence
 from interlock.logic.compiled import compile_scheme
 from interlock.logic.faultset import FaultSet
 from interlock.logic.program import Program, Setting
-from interlock.plan.hypotheses import between, doubt, off_text
+from interlock.plan.hypotheses import doubt, off_text
 from interlock.plan.reach import touched
 from interlock.plan.sheet import CannotFind
+from interlock.plan.side_by_side import Effort, NotComparedError, SideBySide
 from interlock.plan.sights import sights
-from interlock.plan.stimuli import Stimuli
+from interlock.plan.stimuli import Stimuli, look_scans
 from interlock.plan.wrong import Slip, Wrong, usual, with_slips
 from interlock.records import replace
 from interlock.scheme.model import Delay, Fault, Scheme
-from interlock.scheme.units import value_text
+from interlock.scheme.units import time_text, value_text
 from interlock.scheme.words import Mode, Part
 
 _ELEMENT = (
@@ -27,13 +28,19 @@ _ALIKE = (
     "whatever the installation is given, what each device and each line is told is worked out alike with it and"
     " without it; only while a device takes its time to obey could there be a difference, and nothing is certain then"
 )
+_BRIEFLY = (
+    "whatever the installation is given, what each device and each line is told differs for no longer than {time}: less"
+    " than it takes to look"
+)
 
 
 class Reasons:
-    """Reasons for one scheme."""
+    """Reasons for one scheme. `zones`: how many may be looked at for proofs over all that an installation can be
+    given, in all."""
 
-    def __init__(self, stimuli: Stimuli) -> None:
-        self.stimuli, self.scheme = stimuli, _at_once(stimuli.scheme)
+    def __init__(self, stimuli: Stimuli, zones: int) -> None:
+        self.effort = Effort(zones)
+        self.stimuli, self.scheme = stimuli, at_once(stimuli.scheme)
         self.looked_at = sights(self.scheme)
         self._healthy: Program | None = None
 
@@ -50,7 +57,7 @@ class Reasons:
         faults = FaultSet.of(wrong.single())
         if not touched(self.healthy, compile_scheme(self.scheme, [wrong]), self.looked_at, faults):
             return CannotFind(name, self._alike(wrong))
-        return CannotFind(name, self._not_found(wrong), proved=False)
+        return self._over_all(wrong) or CannotFind(name, self._not_found(wrong), proved=False)
 
     @property
     def healthy(self) -> Program:
@@ -97,23 +104,27 @@ class Reasons:
                     f"the errors of the sensor and of the bench leave {width} in doubt, and it is off by no more than"
                     f" {off_text(self.stimuli, slip)}: no value is for certain between the two limits",
                 )
-            given = tuple(self.stimuli.applied(self.stimuli.rest))
-            if between(self.stimuli, slip, given) is None:
-                return CannotFind(
-                    slip.name,
-                    "no test was found: each value that is for certain between the two limits lies so close to a limit"
-                    " of another rule that one cannot say what that rule does",
-                    proved=False,
-                )
         edited = compile_scheme(with_slips(self.scheme, [slip]))
         if not touched(self.healthy, edited, self.looked_at, FaultSet()):
             return CannotFind(slip.name, _ALIKE)
-        return CannotFind(
+        return self._over_all(slip) or CannotFind(
             slip.name, "no test was found in which it makes a certain difference that lasts for a look", proved=False
         )
 
+    def _over_all(self, wrong: Wrong) -> CannotFind | None:
+        """The reason proved over all that an installation can be given, if there is one."""
+        try:
+            longest = SideBySide(self.scheme, wrong, self.effort).longest(look_scans(self.scheme) - 1)
+        except NotComparedError:
+            return None
+        if longest is None:
+            return None
+        if longest == 0:
+            return CannotFind(wrong.name, _ALIKE)
+        return CannotFind(wrong.name, _BRIEFLY.format(time=time_text(longest * self.scheme.scan_us)))
 
-def _at_once(scheme: Scheme) -> Scheme:
+
+def at_once(scheme: Scheme) -> Scheme:
     """The scheme with devices that obey at once. What is certain to run or to be stopped is then told the same, so that
     two installations which are told alike are never seen to differ for certain."""
     now = Delay(0, 0)

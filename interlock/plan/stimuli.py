@@ -16,12 +16,13 @@ from typing import NamedTuple
 
 from interlock.logic.readings import Value, combined, compare
 from interlock.scheme.model import Limit, Reading, Rule, Scheme, Sensor
-from interlock.scheme.units import Kind
+from interlock.scheme.units import MICRO, Kind
 from interlock.scheme.words import Combine, LineForm, Mode, Signal
 
 BENCH_ERROR = 200  # what is set by hand is right to the 200th part of the input's valid range: common practice
 LOOK_US = 3_000_000  # what is to be seen stays for so long at least
 SLOW_US = 1_000_000  # a button may be held, and a wait stretched, by so much
+MOST_STARTS = 1000  # of looks, in seconds after a change, tried for the shortest
 MOST_JOINT = 4096  # combinations of values tried for a position of rest
 
 
@@ -89,6 +90,16 @@ def error_of(sensor: Sensor) -> tuple[int, int]:
     ends = max(e.interval.low for e in sensor.measures), min(e.interval.high for e in sensor.measures)
     bench = (sensor.valid.high - sensor.valid.low) // BENCH_ERROR
     return min(ends) - bench, max(ends) + bench
+
+
+def look_window(scheme: Scheme, at: int) -> tuple[int, int]:
+    """First and last scan of a look that begins `at` seconds after a change, counted from it."""
+    return max(1, at * MICRO // scheme.scan_us), -(-(at * MICRO + LOOK_US) // scheme.scan_us) + 1
+
+
+def look_scans(scheme: Scheme) -> int:
+    """How many scans in a row a difference has to last at least for a look to find it, wherever the look begins."""
+    return min(last - first + 1 for first, last in (look_window(scheme, at) for at in range(1, 1 + MOST_STARTS)))
 
 
 @dataclass
@@ -223,13 +234,18 @@ class Stimuli:
         watches = rule.watches in (Signal.SENSOR, Signal.READING)
         return not watches or self.sides(rule, [given[i] for i in self._sensors(rule)]) is not None
 
-    def all_sure(self, given: Sequence[Applied], source: Sequence[int]) -> bool:
-        """As `sure`, of values that need not be among those of the stimuli."""
-        wired = [given[i] for i in source]
-        return all(self.sure_of(rule, wired) for rule in self._watching)
+    def unsure(self, given: Sequence[Applied]) -> tuple[Rule, ...]:
+        """The rules whose conditions are in doubt with all sensors given this, which need not be of the stimuli."""
+        return tuple(rule for rule in self._watching if not self.sure_of(rule, given))
 
     def sides(self, rule: Rule, given: Sequence[Applied]) -> tuple[bool, bool] | None:
-        """Whether a rule's trip and clear condition hold, its sensors given this; None where that depends on the
+        """Whether a rule's trip and clear condition hold, its sensors given this; None where either depends on the
+        errors."""
+        trips, clears = self.conditions(rule, given)
+        return None if trips is None or clears is None else (trips, clears)
+
+    def conditions(self, rule: Rule, given: Sequence[Applied]) -> tuple[bool | None, bool | None]:
+        """Whether a rule's trip and its clear condition hold, its sensors given this; None for one that depends on the
         errors."""
         members = self._sensors(rule)
         names = list(self.scheme.sensors)
@@ -238,7 +254,7 @@ class Stimuli:
             valid = self.scheme.sensors[names[i]].valid
             least, most = applied.value + applied.low, applied.value + applied.high
             if (least in valid) is not (most in valid) or least < valid.low <= valid.high < most:
-                return None
+                return None, None
             for end, value in zip(ends, (least, most), strict=True):
                 end[names[i]] = value if value in valid else None
         if rule.watches is Signal.SENSOR:
@@ -246,11 +262,11 @@ class Stimuli:
         else:
             values = _extremes(self.scheme.readings[rule.watched], *ends)
         if values[0] is None or values[1] is None:
-            return (True, False) if values[0] is values[1] else None
-        sides = [[compare(v, t.test) for v in values if isinstance(t.test, Limit)] for t in (rule.trips, rule.clears)]
-        if any(one is not other for one, other in sides):
-            return None
-        return sides[0][0], sides[1][0]
+            return (True, False) if values[0] is values[1] else (None, None)
+        one, other = (
+            [compare(v, t.test) for v in values if isinstance(t.test, Limit)] for t in (rule.trips, rule.clears)
+        )
+        return one[0] if one[0] is one[1] else None, other[0] if other[0] is other[1] else None
 
     @cached_property
     def changes(self) -> tuple[Change, ...]:

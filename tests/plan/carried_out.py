@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from collections.abc import Iterator
 
 from interlock.logic.faultset import FaultSet
@@ -22,10 +23,12 @@ FAR = -(10**15)  # what a lead that is open or shorted gives where the scheme do
 
 
 class Installation:
-    """One installation in which something is wrong from power-up on."""
+    """One installation in which something is wrong from power-up on. `errors`: each sensor reads what is applied give
+    or take its error and the bench's, drawn anew at each step; without, in the middle of that."""
 
-    def __init__(self, scheme: Scheme, hypothesis: Hypothesis) -> None:
-        self.scheme = scheme
+    def __init__(self, scheme: Scheme, hypothesis: Hypothesis, errors: random.Random | None = None) -> None:
+        self.scheme, self.errors = scheme, errors
+        self.applied: dict[str, str] = {}
         faults = [w for w in hypothesis.wrong if isinstance(w, Fault)]
         slips = [w for w in hypothesis.wrong if isinstance(w, Slip)]
         installed, arising = split_faults(faults)
@@ -44,9 +47,10 @@ class Installation:
             if text == PRESSED:
                 pressed[name] = True
             elif name in self.scheme.sensors:
-                self.readings[name] = self._value(name, text)
+                self.applied[name] = text
             else:
                 pressed[name] = self.lines[name] = text == "on"
+        self.readings |= {name: self._value(name, text) for name, text in self.applied.items()}
         scans = max(1, -(-step.wait_s * MICRO // self.scheme.scan_us))
         last: Seen | None = None
         if pressed != self.lines:
@@ -67,12 +71,16 @@ class Installation:
             reads = sensor.open_reads if text == "open" else sensor.shorted_reads
             return FAR if reads is None else reads
         low, high = error_of(sensor)
-        return read_value(text).micro + (low + high) // 2
+        middle = (low + high) // 2
+        by = middle if self.errors is None else self.errors.choice((low, high, middle, self.errors.randint(low, high)))
+        return read_value(text).micro + by
 
 
-def differences(scheme: Scheme, sheet: Sheet, hypothesis: Hypothesis) -> Iterator[tuple[int, str]]:
+def differences(
+    scheme: Scheme, sheet: Sheet, hypothesis: Hypothesis, errors: random.Random | None = None
+) -> Iterator[tuple[int, str]]:
     """The expected values that are not seen: step from 1, and name."""
-    installation = Installation(scheme, hypothesis)
+    installation = Installation(scheme, hypothesis, errors)
     for number, step in enumerate(sheet.steps, 1):
         for name, word in installation.step(step).items():
             certain = word is not None or not hypothesis.wrong  # a healthy installation leaves no doubt
