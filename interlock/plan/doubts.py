@@ -71,14 +71,14 @@ class Doubtful:
 @dataclass(slots=True)
 class _Track:
     """What is known of a rule. `takes`: after how many seconds with its trip or its clear condition met for certain, or
-    after its reset, nothing goes by what it was before; it can be reset after `ready` with the clear one. `tripped`:
-    None where it is on the way, or in `doubt`.
-    `side`: which condition has been met for certain, for how many `seconds` by now; `reset`: it was reset since."""
+    after its reset, nothing goes by what it was before; `turns`: after how many it is itself tripped, or clear or ready
+    to be reset. `tripped`: None where it is on the way, or in `doubt`. `side`: which condition has been met for
+    certain, for how many `seconds` by now; `reset`: it was reset since."""
 
     rule: Rule
     button: int | None
     takes: tuple[int, int, int]
-    ready: int
+    turns: tuple[int, int]
     tripped: bool | None = None
     doubt: bool = False
     side: bool | None = None
@@ -101,7 +101,7 @@ class _Track:
         waited = self.seconds if side is self.side else 0
         takes = self.takes[0] if side else self.takes[2] if self.rule.manual else self.takes[1]
         if self.rule.manual and not side and self.tripped is not False and not self.reset:
-            self.reset = spot.press is not None and spot.press == self.button and waited >= self.ready
+            self.reset = spot.press is not None and spot.press == self.button and waited >= self.turns[1]
             if not self.reset:
                 self.side, self.seconds = side, waited + seconds
                 return None if self.doubt else 0
@@ -109,10 +109,10 @@ class _Track:
         self.reset = self.reset and not side
         self.side, self.seconds = side, waited + seconds
         left = max(0, takes - waited) if self.doubt else 0
-        over = self.seconds >= takes
+        self.doubt = self.doubt and self.seconds < takes
+        turns = self.turns[0] if side else 1 if self.reset else self.turns[1]
         if self.tripped is not side:
-            self.tripped = side if over else None
-        self.doubt = self.doubt and not over
+            self.tripped = side if not self.doubt and self.seconds >= min(turns, takes) else None
         return left
 
 
@@ -211,7 +211,8 @@ class Doubts:
         """What is known of a rule at the beginning; at rest every reset has been given."""
         sure = at_rest and self._conditions(rule, rest) in ((True, False), (False, True))
         known = self._conditions(rule, rest)[0] if sure else None
-        return _Track(rule, self._button(rule), self._takes(rule), self._seconds(rule.clears.delay.scans), known)
+        turns = self._seconds(rule.trips.delay.scans), self._seconds(rule.clears.delay.scans)
+        return _Track(rule, self._button(rule), self._takes(rule), turns, known)
 
     def _goes_on(self, track: _Track, given: Given, spot: Spot, seconds: int) -> Wait:
         return track.goes_on(*self._conditions(track.rule, given), spot, seconds)
