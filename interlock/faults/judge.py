@@ -22,6 +22,7 @@ from interlock.scheme.model import Claim, Fault
 from interlock.scheme.order import LoopError
 from interlock.scheme.words import Word
 
+TRIES = 300  # zones that narrower systems may take in one effort, in which real runs are looked for
 BUDGET = 1_200  # zones: some seconds at worst; many sets are judged, so less is spent on each than on one asked for
 
 
@@ -32,6 +33,7 @@ class Begin(Word):
     ANEW = "anew"
     REST = "rest"  # no search for a bound: real runs from rest and power-up
     NEAR = "near"  # real runs from rest that change little
+    SWING = "swing"  # real runs from a swing that never ends, if there is one
 
 
 class Effort(NamedTuple):
@@ -68,6 +70,7 @@ def efforts(budget: int, before: Shown | None, *, likely: bool, several: bool) -
             Effort(Begin.REST, scans=60),
             known,
             Effort(Begin.ANEW, min(90, budget)),
+            Effort(Begin.SWING, scans=2_500),
             further,
             Effort(Begin.REST, scans=300),
         )
@@ -78,6 +81,7 @@ def efforts(budget: int, before: Shown | None, *, likely: bool, several: bool) -
             Effort(Begin.NEAR, scans=20),
             known._replace(zones=min(max(80, 4 * before.zones), budget)),
             Effort(Begin.ANEW, min(60, budget)),
+            Effort(Begin.SWING, scans=2_500),
             Effort(Begin.REST, scans=300),
             further,
         )
@@ -85,6 +89,7 @@ def efforts(budget: int, before: Shown | None, *, likely: bool, several: bool) -
         return (
             *first,
             Effort(Begin.ANEW, min(150, budget), exactly=True),
+            Effort(Begin.SWING, scans=60_000),
             Effort(Begin.REST, scans=2_000),
             Effort(Begin.ANEW, budget // 2),
             Effort(Begin.KNOWN, budget // 2),
@@ -93,7 +98,7 @@ def efforts(budget: int, before: Shown | None, *, likely: bool, several: bool) -
         *first,
         Effort(Begin.ANEW, min(150, budget), exactly=True),
         Effort(Begin.REST, scans=3_000),
-        Effort(Begin.ANEW, min(300, budget), at_once=True),
+        Effort(Begin.SWING, scans=60_000),
         Effort(Begin.KNOWN, 2 * budget),
         Effort(Begin.ANEW, 3 * budget),
         Effort(Begin.ANEW, budget, 7 * budget, 30 * budget, exactly=True),
@@ -165,12 +170,15 @@ class Judge:
                 there = plan.from_power_up() if effort.at_once else plan
                 if effort.at_once and there == plan:
                     continue
-                decider = Decider(self.index, goal, there, effort.zones, effort.states)
+                decider = Decider(self.index, goal, there, effort.zones, effort.states, tries=TRIES)
                 if effort.at_once in last:
                     decider.go_on_from(last[effort.at_once])
                 last[effort.at_once] = decider
-                if effort.begin in (Begin.REST, Begin.NEAR):
-                    run = decider.sought(self.most, effort.scans, narrowly=effort.begin is Begin.NEAR)
+                if effort.begin in (Begin.REST, Begin.NEAR, Begin.SWING):
+                    if effort.begin is Begin.SWING:
+                        run = decider.swung(self.most, effort.scans)
+                    else:
+                        run = decider.sought(self.most, effort.scans, narrowly=effort.begin is Begin.NEAR)
                     if run is not None:
                         return Ruling(Answer.VIOLATED)
                     continue

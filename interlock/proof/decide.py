@@ -55,17 +55,21 @@ class Kept(NamedTuple):
 
 
 class Decider:
-    """Answers one goal under one fault set; what it has learnt to follow is kept from one question to the next."""
+    """Answers one goal under one fault set; what it has learnt to follow is kept from one question to the next.
+    `tries`: the zones after which no more narrower systems are tried for a real run; None for as many as the budget."""
 
-    def __init__(self, index: Index, goal: Goal, plan: FaultPlan, budget: int, states: int = STATES) -> None:
+    def __init__(
+        self, index: Index, goal: Goal, plan: FaultPlan, budget: int, states: int = STATES, tries: int | None = None
+    ) -> None:
         self.index, self.goal, self.plan, self.budget, self.states = index, goal, plan, budget, states
+        self.tries = budget if tries is None else min(tries, budget)
         self.abstraction = Abstraction()
         self._systems: dict[tuple[object, ...], System] = {}
         self.limits: Limits = ()  # limits of the goal's conditions, moved
         self.held: set[tuple[object, ...]] = set()  # abstractions under which the claim, as written, was shown to hold
         self._known: dict[tuple[object, ...], list[Node]] = {}
         self._beyond: dict[object, int] = {}  # narrower systems whose search did not end within so many zones
-        self._rest: list[Player | None] = []
+        self._rest: list[tuple[Player | None, Player | None]] = []
         self._kept: dict[str, Kept] = {}  # rules held to how they settle, as long as they do
         self._settlers: dict[Limits, Settler] = {}
 
@@ -78,6 +82,13 @@ class Decider:
         from interlock.proof.seek import seek
 
         return seek(self.full, allowed, scans, self.rest, narrowly=narrowly)
+
+    def swung(self, allowed: int, scans: int) -> Run | None:
+        """The same where the whole cone never comes to rest: from its endless swing; None where it does not swing."""
+        from interlock.proof.swing import seek_from_swing
+
+        swinging = self._brought[1] or self._brought[0]
+        return None if swinging is None else seek_from_swing(self.full, allowed, scans, swinging)
 
     @property
     def full(self) -> System:
@@ -176,7 +187,7 @@ class Decider:
                     )
                 if lower >= upper or (enough is not None and lower > enough):
                     return Answer(lower, upper, best, self.abstraction, zones)
-                narrow = next(tries, None) if tried <= self.budget else None
+                narrow = next(tries, None) if tried <= self.tries else None
                 if narrow is None:
                     break
                 found, looked = self._real_run(narrow, enough, min(400 + search.count // 4, 30 + 3 * search.count))
@@ -192,7 +203,7 @@ class Decider:
         found within so many scans looked at; else as it is."""
         if not answer.lower <= allowed < answer.upper:
             return answer
-        run = self.sought(allowed, scans, narrowly=False)
+        run = self.swung(allowed, scans) or self.sought(allowed, scans, narrowly=False)
         return answer if run is None else replace(answer, lower=run.bad_run, run=run)
 
     def _narrower(self, system: System) -> Iterator[Abstraction]:
@@ -292,6 +303,11 @@ class Decider:
     @property
     def rest(self) -> Player | None:
         """The whole cone at rest."""
+        return self._brought[0]
+
+    @property
+    def _brought(self) -> tuple[Player | None, Player | None]:
+        """The whole cone at rest, or where it swings."""
         if not self._rest:
             self._rest.append(rested(self.full))
         return self._rest[0]

@@ -15,8 +15,9 @@ from interlock.proof.system import System
 from interlock.scheme.words import LineForm, Signal
 
 
-def rested(full: System) -> Player | None:
-    """The whole cone at rest, having been played from power-up; None where no world brings it there."""
+def rested(full: System) -> tuple[Player | None, Player | None]:
+    """The whole cone at rest, having been played from power-up, None where no world brings it there; then where it is
+    after a long time if it did not come to rest, None if it did or no world lets all rules go."""
     scheme = full.index.scheme
     want = dict.fromkeys(scheme.rules, False)
     for rule in scheme.rules.values():
@@ -28,12 +29,12 @@ def rested(full: System) -> Player | None:
     realiser, player = Realiser(nothing, full), Player(full)
     choice = realiser.world(player.config, want)
     if choice is None:
-        return None
+        return None, None
     watch = Deviation(nothing, full, full.configs[player.config].arisen, (), (), player.run)
     player.settle(choice, realiser.pulses(choice), watch, {})
     before = player.state()
     player.play(choice, 1, False, None)
-    return player if player.idle() and player.state() == before else None
+    return (player, None) if player.idle() and player.state() == before else (None, player)
 
 
 def from_rest(system: System, player: Player) -> System:

@@ -16,6 +16,7 @@ from itertools import pairwise
 from msgspec import Struct
 
 from interlock.proof.cells import slot_needs
+from interlock.proof.emit import Places
 from interlock.proof.explicit import State, successor
 from interlock.proof.replay import Player, Realiser, Run
 from interlock.proof.system import Move, System
@@ -29,11 +30,13 @@ Inputs = tuple[int, ...]
 ConfigMove = tuple[int, tuple[int, ...], tuple[int, ...], int, int]
 
 
-class _Reached(Struct, eq=False):
+class Reached(Struct, eq=False):
+    """A state of the whole cone, and how it was come to."""
+
     state: State
     held: Inputs  # the world's inputs at the last scan
     row: int  # bad scans in a row up to here
-    parent: _Reached | None
+    parent: Reached | None
     done: tuple[tuple[Move, int], ...]  # what led here from the parent, and for how many scans each
     rests: bool = False  # known to be at rest
 
@@ -49,21 +52,21 @@ def seek(full: System, allowed: int, budget: int, rest: Player | None = None, *,
     if narrowly:
         if rest is None:
             return None
-        begins = _Reached(rest.state(), rest.run.played[-1].choice.x, rest.run.bad_run, None, (), True)
-        return _found(_Seek(full, allowed, budget, narrowly=True), [begins], rest)
+        begins = Reached(rest.state(), rest.run.played[-1].choice.x, rest.run.bad_run, None, (), True)
+        return played_on(Seek(full, allowed, budget, narrowly=True), [begins], rest)
     if rest is not None:
-        begins = _Reached(rest.state(), rest.run.played[-1].choice.x, rest.run.bad_run, None, (), True)
+        begins = Reached(rest.state(), rest.run.played[-1].choice.x, rest.run.bad_run, None, (), True)
         most = max(budget // 2, min(2 * budget, FROM_REST))
-        run = _found(_Seek(full, allowed, most), [begins], rest)
-    return run or _found(_Seek(full, allowed, budget), _powered_up(full), Player(full))
+        run = played_on(Seek(full, allowed, most), [begins], rest)
+    return run or played_on(Seek(full, allowed, budget), _powered_up(full), Player(full))
 
 
-def _powered_up(full: System) -> list[_Reached]:
+def _powered_up(full: System) -> list[Reached]:
     config, places = full.start
-    return [_Reached((config, places, (0,) * len(places)), x, 0, None, ()) for x in full.inputs(config, ())]
+    return [Reached((config, places, (0,) * len(places)), x, 0, None, ()) for x in full.inputs(config, ())]
 
 
-def _found(seeker: _Seek, begins: list[_Reached], player: Player) -> Run | None:
+def played_on(seeker: Seek, begins: list[Reached], player: Player) -> Run | None:
     """What is found from where the player is, played on by it."""
     node = seeker.find(begins)
     done: list[tuple[Move, int]] = []
@@ -74,17 +77,24 @@ def _found(seeker: _Seek, begins: list[_Reached], player: Player) -> Run | None:
     return run if run is not None and run.bad_run > seeker.allowed else None
 
 
-class _Seek:
+class Seek:
+    """A search from explicit states, with a budget of scans looked at."""
+
+    always = (
+        False  # where no input differs in one part alone, as what is held is none that is kept: those in the fewest
+    )
+
     def __init__(self, full: System, allowed: int, budget: int, *, narrowly: bool = False) -> None:
         self.full, self.allowed, self.left, self.narrowly = full, allowed, budget, narrowly
         self.delays = [c.delays for c in full.layout.comps]
         self._near: dict[tuple[int, Inputs], list[Inputs]] = {}
         self._parts: dict[int, list[int]] = {}
+        self._rest_of: dict[int, dict[int, tuple[list[int], dict[Inputs, list[tuple[int, Inputs]]]]]] = {}
 
-    def find(self, begins: list[_Reached]) -> _Reached | None:
+    def find(self, begins: list[Reached]) -> Reached | None:
         """The first state found that ends a longer row of bad scans than allowed; fewest changes of the world first."""
         longest: dict[tuple[object, ...], int] = {}
-        heap: list[tuple[int, int, int, _Reached]] = []
+        heap: list[tuple[int, int, int, Reached]] = []
         for node in begins:
             heappush(heap, (0, 0, len(heap), node))
         serial = len(heap)
@@ -106,7 +116,7 @@ class _Seek:
                 heappush(heap, (changes + cost, -after.row, serial, after))
         return None
 
-    def _rests(self, node: _Reached) -> bool:
+    def _rests(self, node: Reached) -> bool:
         """Whether the last scan left everything as it was, and no delay runs."""
         before = node.parent
         idle = not any(d[p] for d, p in zip(self.delays, node.state[1], strict=True))
@@ -118,10 +128,10 @@ class _Seek:
         order = tuple((min(b - a, APART), i) for (a, _), (b, i) in pairwise(left))
         return state[0], state[1], left[0][1] if left else -1, order
 
-    def _after(self, node: _Reached, *, branch: bool) -> Iterator[tuple[_Reached, int]]:
+    def _after(self, node: Reached, *, branch: bool) -> Iterator[tuple[Reached, int]]:
         """What can follow, and how many changes of the world it costs."""
         config, places, timers = node.state
-        left = {i: d[p] - t for i, (d, p, t) in enumerate(zip(self.delays, places, timers, strict=True)) if d[p]}
+        left = self.left_to_run(places, timers)
         room = min(left.values(), default=self.allowed + 2) - 1  # scans before the one at which a delay ends
         still: ConfigMove | None = None
         others: list[ConfigMove] = []
@@ -130,30 +140,34 @@ class _Seek:
                 still = option
             elif not option[4] or room == 0:
                 others.append(option)
-        now = self._ends(left, 0)
-        hold = self._move(node.state, still, node.held, now) if still else None
-        stay = hold if hold is not None and room and _stays(hold, node.state) else None
+        now = self.ends(left, 0)
+        hold = self.move(node.state, still, node.held, now) if still else None
+        stay = hold if hold is not None and room and unchanged(hold, node.state) else None
         if stay is not None:
-            rest = self._go(node, stay, room)
+            rest = self.go(node, stay, room)
             if stay.bad:
                 yield rest, 0
             elif not left:
-                yield self._go(node, stay, 1), 0
+                yield self.go(node, stay, 1), 0
             if left:
-                yield self._go(rest, self._move(rest.state, still, node.held, self._ends(left, room)), 1), 0
+                yield self.go(rest, self.move(rest.state, still, node.held, self.ends(left, room)), 1), 0
         elif hold is not None:
-            yield self._go(node, hold, 1), 0
+            yield self.go(node, hold, 1), 0
         if not branch and hold is not None:
             return
         for option in [*([still] if still else []), *others]:
-            for x in self._nearby(option[0], option[1], config, node.held):
-                move = self._move(node.state, option, x, now)
+            for x in self.nearby(option[0], option[1], config, node.held):
+                move = self.move(node.state, option, x, now)
                 if move is None:
                     continue
                 for wait in self._waits(move, places, left, room) if stay is not None else [0]:
-                    before = self._go(node, stay, wait) if stay is not None and wait else node
-                    then = self._move(before.state, option, x, self._ends(left, wait)) if wait else move
-                    yield self._go(before, then, 1), 1
+                    before = self.go(node, stay, wait) if stay is not None and wait else node
+                    then = self.move(before.state, option, x, self.ends(left, wait)) if wait else move
+                    yield self.go(before, then, 1), 1
+
+    def left_to_run(self, places: Places, timers: tuple[int, ...]) -> dict[int, int]:
+        """For each component whose delay runs, the scans it still takes."""
+        return {i: d[p] - t for i, (d, p, t) in enumerate(zip(self.delays, places, timers, strict=True)) if d[p]}
 
     def _waits(self, move: Move, places: tuple[int, ...], left: dict[int, int], room: int) -> list[int]:
         """How long a change may be held back: not at all, until an event, or until what it starts ends close to what
@@ -164,7 +178,7 @@ class _Seek:
                 waits.update(scans - 1 - d[new] + off for scans in left.values() for off in NEAR)
         return sorted(w for w in waits if 0 <= w <= room)
 
-    def _move(self, state: State, option: ConfigMove | None, x: Inputs, ends: int) -> Move | None:
+    def move(self, state: State, option: ConfigMove | None, x: Inputs, ends: int) -> Move | None:
         if option is None:
             return None
         self.left -= 1
@@ -178,7 +192,7 @@ class _Seek:
             result = stuck_places + result[len(stuck_places) :]
         return Move(new, result, asked, ends & asked, again, still, bool(bad), x, onset)
 
-    def _go(self, node: _Reached, move: Move | None, scans: int) -> _Reached:
+    def go(self, node: Reached, move: Move | None, scans: int) -> Reached:
         """A move for one scan, or one that changes nothing but timers for several."""
         if move is None:
             return node
@@ -186,9 +200,9 @@ class _Seek:
         if scans > 1:
             later = tuple(t + scans - 1 if d[p] else 0 for d, p, t in zip(self.delays, *state[1:], strict=True))
             state = (state[0], state[1], later)
-        return _Reached(state, move.inputs, node.row + scans if move.bad else 0, node, ((move, scans),))
+        return Reached(state, move.inputs, node.row + scans if move.bad else 0, node, ((move, scans),))
 
-    def _nearby(self, new: int, onset: tuple[int, ...], old: int, held: Inputs) -> list[Inputs]:
+    def nearby(self, new: int, onset: tuple[int, ...], old: int, held: Inputs) -> list[Inputs]:
         """The inputs that differ in one part of the world; where the faults change, those that differ least."""
         arisen = self.full.configs[new].arisen
         names = self.full.compiled(arisen).inputs
@@ -201,13 +215,31 @@ class _Seek:
         key = (new, held)
         if new == old and not onset and key in self._near:
             return self._near[key]
-        apart = [({p for p, a, b in zip(part, held, x, strict=True) if a != b}, x) for x in choices]
         if new == old and not onset:
             named = self._named(new) if self.narrowly else set(part)
-            self._near[key] = [x for parts, x in apart if len(parts) == 1 and parts <= named]
-            return self._near[key]
-        least = min((len(parts) for parts, _ in apart), default=0)
-        return [x for parts, x in apart if len(parts) == least]
+            found = self._in_one_part(new, part, named, held)
+            if not found and self.always:
+                found = _least_apart(part, held, choices)
+            self._near[key] = found
+            return found
+        return _least_apart(part, held, choices, alike=True)
+
+    def _in_one_part(self, config: int, part: list[int], named: set[int], held: Inputs) -> list[Inputs]:
+        """The inputs of a configuration that differ in one of these parts alone, in their order."""
+        if config not in self._rest_of:
+            # for each part the inputs that are alike in all others, by those others
+            self._rest_of[config] = {}
+            for p in set(part):
+                others = [i for i, q in enumerate(part) if q != p]
+                alike: dict[Inputs, list[tuple[int, Inputs]]] = {}
+                for number, x in enumerate(self.full.inputs(config, ())):
+                    alike.setdefault(tuple(x[i] for i in others), []).append((number, x))
+                self._rest_of[config][p] = (others, alike)
+        found: list[tuple[int, Inputs]] = []
+        for p in named & set(part):
+            others, alike = self._rest_of[config][p]
+            found += [(n, x) for n, x in alike.get(tuple(held[i] for i in others), ()) if x != held]
+        return [x for _, x in sorted(found)]
 
     def _named(self, config: int) -> set[int]:
         """The parts of the world that the goal's conditions and the faults name."""
@@ -232,11 +264,18 @@ class _Seek:
         return [number[name] for name in names]
 
     @staticmethod
-    def _ends(left: dict[int, int], wait: int) -> int:
+    def ends(left: dict[int, int], wait: int) -> int:
         return sum(1 << i for i, scans in left.items() if scans - wait <= 1)
 
 
-def _stays(move: Move, state: State) -> bool:
+def _least_apart(part: list[int], held: Inputs, choices: list[Inputs], *, alike: bool = False) -> list[Inputs]:
+    """The inputs that differ from what is held in as few parts as can be; none at all counts where `alike`."""
+    apart = [(len({p for p, a, b in zip(part, held, x, strict=True) if a != b}), x) for x in choices]
+    least = min((count for count, _ in apart if count or alike), default=-1)
+    return [x for count, x in apart if count == least]
+
+
+def unchanged(move: Move, state: State) -> bool:
     same = (move.config, move.places) == state[:2]
     return same and not move.again and not move.still and not move.onset
 
@@ -244,10 +283,11 @@ def _stays(move: Move, state: State) -> bool:
 def _played(full: System, player: Player, done: list[tuple[Move, int]]) -> Run | None:
     """The moves as a real run; None where one of them has no world."""
     realiser = Realiser(full, full)
+    anywhere = full.start[1]  # every input is given, so the world is the same wherever the cone is
     for move, scans in done:
         left = scans
         while left > 0:
-            choice = realiser.choice(player.config, player.due(), move.config, move.onset, move.inputs, move.places)
+            choice = realiser.choice(player.config, player.due(), move.config, move.onset, move.inputs, anywhere)
             if choice is None:
                 return None
             span = 1 if any(player.places[i] == 1 for i in range(len(full.sensors))) else left
