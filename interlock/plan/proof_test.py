@@ -15,7 +15,7 @@ from interlock.plan.beginnings import Coming, Start, comings, rested, starts, wo
 from interlock.plan.columns import Installation, State, play
 from interlock.plan.confirm import Manner, Replays
 from interlock.plan.reach import touched
-from interlock.plan.search import Candidate, Move, Positions, Search
+from interlock.plan.search import Candidate, Ground, Move, Positions, Search
 from interlock.plan.sights import Ease, Sight, sights
 from interlock.plan.stimuli import LOOK_US, SLOW_US, Stimuli
 from interlock.scheme.model import Fault, Scheme
@@ -113,6 +113,7 @@ class _Planner:
     def __init__(self, scheme: Scheme, steps: int, most: int) -> None:
         self.scheme, self.steps, self.most = scheme, steps, most
         self.stimuli = Stimuli(scheme)
+        self.ground = Ground(self.stimuli)
         self.looked_at = sights(scheme)
         self.compiled = compile_scheme(scheme)
         self.look = -(-LOOK_US // scheme.scan_us)
@@ -130,7 +131,7 @@ class _Planner:
             for present, program in ((FaultSet(), self.compiled), (faults, compiled))
         )
         source = [list(self.scheme.sensors).index(faults.source(Part.SENSOR, name)) for name in self.scheme.sensors]
-        positions = Positions(self.stimuli, healthy.given | faulty.given, source)
+        positions = Positions(self.ground, healthy.given | faulty.given, source)
         begun = [b for s in starts(fault) if (b := self._begun(s, fault, healthy, faulty)) is not None]
         at_once = next((found for b in begun if (found := self._at_once(b, fault, healthy, faulty))), None)
         if at_once is not None:

@@ -43,47 +43,73 @@ class Candidate:
         return sum(move.scans for move in self.moves)
 
 
+class Ground:
+    """All positions that any search comes to, numbered, and where each change leads from each: shared by the searches
+    for all faults."""
+
+    def __init__(self, stimuli: Stimuli) -> None:
+        self.stimuli = stimuli
+        self.known: list[Position] = []
+        self._numbers: dict[Position, int] = {}
+        self._steps: dict[int, list[tuple[int, int, int | None]]] = {}
+        self._usable: dict[tuple[tuple[int, ...], ...], dict[int, bool]] = {}
+        self.rest = self._number(stimuli.rest)
+
+    def _number(self, position: Position) -> int:
+        number = self._numbers.setdefault(position, len(self.known))
+        if number == len(self.known):
+            self.known.append(position)
+        return number
+
+    def steps(self, number: int) -> list[tuple[int, int, int | None]]:
+        """The changes possible in a position: each with the number of the position it leads to, and what it presses."""
+        known = self._steps.get(number)
+        if known is None:
+            here = self.known[number]
+            reached = ((i, change.to(here), change.press) for i, change in enumerate(self.stimuli.changes))
+            known = self._steps[number] = [(i, self._number(to), press) for i, to, press in reached if to is not None]
+        return known
+
+    def usable(self, sources: tuple[tuple[int, ...], ...]) -> dict[int, bool]:
+        """Which positions leave no rule in doubt, as far as that is known: with each sensor's input wired to the element
+        that any of these says."""
+        return self._usable.setdefault(sources, {self.rest: True})
+
+
 class Positions:
-    """The positions that inputs can be brought to by changes, numbered; those that leave a rule in doubt are not used.
+    """The positions that inputs can be brought to by changes; those that leave a rule in doubt are not used.
 
     `matters`: the sensors and lines of which at least one is changed by each change. `source`: which element each
     sensor's input is wired to where the fault exchanges two."""
 
-    def __init__(self, stimuli: Stimuli, matters: frozenset[str], source: Sequence[int] = ()) -> None:
-        own = range(len(stimuli.values))
-        self.stimuli, self.sources = stimuli, list(dict.fromkeys((tuple(own), tuple(source or own))))
-        self.changes = [c for c in stimuli.changes if not matters.isdisjoint(stimuli.names(c))]
-        self.known: list[Position] = []
-        self._numbers: dict[Position, int] = {}
+    def __init__(self, ground: Ground, matters: frozenset[str], source: Sequence[int] = ()) -> None:
+        self.ground, self.stimuli, self.rest = ground, ground.stimuli, ground.rest
+        own = range(len(self.stimuli.values))
+        self.sources = tuple(dict.fromkeys((tuple(own), tuple(source or own))))
+        self._usable = ground.usable(self.sources)
+        self.changes = self.stimuli.changes
+        self._mine = [not matters.isdisjoint(self.stimuli.names(c)) for c in self.changes]
         self._after: dict[int, list[tuple[int, int]]] = {}
-        self.rest = self._number(stimuli.rest)
-
-    def _number(self, position: Position) -> int:
-        number = self._numbers.get(position)
-        if number is None:
-            sure = not self.known or all(self.stimuli.sure(position, source) for source in self.sources)
-            number = self._numbers[position] = len(self.known) if sure else -1
-            if sure:
-                self.known.append(position)
-        return number
 
     def after(self, number: int) -> list[tuple[int, int]]:
         """The changes possible in a position, each with the number of the position it leads to; of changes that come to
         the same one."""
         if number not in self._after:
-            here = self.known[number]
+            mine, usable = self._mine, self._usable
             reached: dict[tuple[int, int | None], int] = {}
-            for i, change in enumerate(self.changes):
-                position = change.to(here)
-                if position is not None:
-                    reached.setdefault((self._number(position), change.press), i)
-            self._after[number] = [(i, n) for (n, _), i in reached.items() if n >= 0]
+            for i, to, press in self.ground.steps(number):
+                if mine[i]:
+                    if to not in usable:
+                        usable[to] = all(self.stimuli.sure(self.ground.known[to], source) for source in self.sources)
+                    if usable[to]:
+                        reached.setdefault((to, press), i)
+            self._after[number] = [(i, to) for (to, _), i in reached.items()]
         return self._after[number]
 
     def worlds(self, numbers: Ints, presses: Sequence[int | None]) -> Worlds:
         """Positions as the inputs of as many scenarios."""
         used, at = np.unique(numbers, return_inverse=True)
-        every = worlds_of(self.stimuli, [self.known[n] for n in used], [None] * len(used))
+        every = worlds_of(self.stimuli, [self.ground.known[n] for n in used], [None] * len(used))
         pressed = np.zeros((len(numbers), every.lines.shape[1]), bool)
         for row, press in enumerate(presses):
             if press is not None:

@@ -10,7 +10,7 @@ from interlock.proof.goal import of_claim
 from interlock.proof.index import Index
 from interlock.proof.prove import _story
 from interlock.proof.system import FaultPlan
-from interlock.scheme.read import load, loads
+from interlock.scheme.read import loads
 from tests.support.brute import Options, judge
 from tests.support.brute_parts import OutOfReach
 from tests.support.profiles import TINY
