@@ -97,6 +97,7 @@ def efforts(budget: int, before: Shown | None, *, likely: bool, several: bool) -
     return (
         *first,
         Effort(Begin.ANEW, min(150, budget), exactly=True),
+        Effort(Begin.ANEW, min(600, budget)),
         Effort(Begin.REST, scans=3_000),
         Effort(Begin.SWING, scans=60_000),
         Effort(Begin.KNOWN, 2 * budget),
