@@ -80,7 +80,7 @@ def imported_parts(part: str) -> set[str]:
             elif isinstance(node, ast.Import):
                 names = [alias.name for alias in node.names]
             found.update(n.split(".")[1] for n in names if n.startswith("interlock.") and n.count("."))
-    return found - {part, "__version__", "examples", "garbage", "records"}
+    return found - {part, "__version__", "examples", "garbage", "records", "split"}
 
 
 def test_every_part_has_its_place() -> None:

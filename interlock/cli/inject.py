@@ -29,8 +29,8 @@ from interlock.faults.inject import inject as study_of
 from interlock.faults.journal import Journal
 from interlock.faults.judge import BUDGET
 from interlock.faults.parallel import Bench, Cores, Here
-from interlock.proof.cores import cores
 from interlock.scheme.model import Scheme
+from interlock.split import cores
 
 KEPT = "What was judged is kept: `--resume` goes on."
 PAIRS_SHOWN = 12  # of a claim, on a terminal; --json has all

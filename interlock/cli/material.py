@@ -31,9 +31,9 @@ from interlock.faults.parallel import Bench, Cores, Here
 from interlock.handbook.material import Material
 from interlock.handbook.words import Catalogue
 from interlock.logic.cases import run_cases
-from interlock.proof.cores import cores
 from interlock.proof.prove import BUDGET, Outcome, Verdict
 from interlock.scheme.model import Scheme
+from interlock.split import cores
 
 DRAWN = (
     DrawingKind.OVERVIEW,

@@ -15,6 +15,7 @@ from typing import Any, NamedTuple, Protocol, TypeVar
 from interlock.faults.court import Answers, Batch, Court
 from interlock.garbage import collected_seldom
 from interlock.scheme.model import Scheme
+from interlock.split import can_split, split
 
 FEW = 4  # batches that are sooner done here than handed out
 
@@ -38,7 +39,8 @@ class Here:
 
 
 class Cores:
-    """Judges in `jobs` processes of this computer; few batches here."""
+    """Judges in `jobs` processes of this computer: parts of this one where it can be split, else a library's pool; few
+    batches here."""
 
     def __init__(self, court: Court, jobs: int) -> None:
         self.court, self.jobs = court, jobs
@@ -48,6 +50,11 @@ class Cores:
         """The answers to these batches, as they come."""
         if len(batches) <= FEW:
             yield from map(self.court.answers, batches)
+            return
+        if can_split():
+            yield from (
+                found for _, found in split(lambda n: self.court.answers(batches[n]), range(len(batches)), self.jobs)
+            )
             return
         from joblib import Parallel, delayed
 

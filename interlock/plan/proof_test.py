@@ -21,6 +21,7 @@ from interlock.plan.stimuli import LOOK_US, SLOW_US, Stimuli
 from interlock.scheme.model import Fault, Scheme
 from interlock.scheme.units import MICRO
 from interlock.scheme.words import Mode, Part
+from interlock.split import can_split, in_order, split
 
 STEPS = 4  # no longer test is looked for
 MOST = 40_000  # scenarios of one step, over all installations run side by side
@@ -87,6 +88,9 @@ def _each(planner: _Planner, faults: Sequence[Fault], jobs: int) -> Iterator[Fou
     """What is found for each fault, in order."""
     if jobs == 1 or len(faults) <= jobs:
         yield from map(planner.test, faults)
+        return
+    if can_split():
+        yield from in_order(split(lambda number: planner.test(faults[number]), range(len(faults)), jobs))
         return
     from joblib import Parallel, delayed
 

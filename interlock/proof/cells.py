@@ -338,7 +338,22 @@ def _grouped(index: Index, slots: Sequence[SlotKey], view: View) -> list[Group]:
     parts: dict[object, list[SlotKey]] = {}
     for slot in slots:
         parts.setdefault(find(slot), []).append(slot)
-    return [Group(index, part, view) for part in parts.values()]
+    return [_group(index, tuple(part), view) for part in parts.values()]
+
+
+def _group(index: Index, slots: tuple[SlotKey, ...], view: View) -> Group:
+    """One group, kept with the index by its slots and what they look at: most faults change what few groups see."""
+    names = {name for slot in slots for kind, name in slot_needs(index, slot, view.faults) if kind == "element"}
+    mine = View(
+        tuple(e for e in view.elements if e[0] in names),
+        view.faults,
+        apart=tuple(a for a in view.apart if a[0] in names and a[1] in names),
+    )
+    key = ("group", slots, mine)
+    kept = index.kept.get(key)
+    if kept is None:
+        kept = index.kept[key] = Group(index, slots, mine)
+    return kept  # type: ignore[return-value]  # the index knows nothing of groups
 
 
 def _joined(a: Bounds, b: Bounds) -> Bounds:

@@ -10,12 +10,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from functools import lru_cache
+from itertools import product
+from typing import Any
 
 from msgspec import Struct
 
 from interlock.proof.circuit import Circuit
 from interlock.proof.components import Kind, Statement
-from interlock.proof.expr import FALSE, TRUE, text
+from interlock.proof.expr import FALSE, TRUE, neg, text
 from interlock.scheme.words import PowerUp
 
 Places = tuple[int, ...]
@@ -77,9 +79,10 @@ def compiled(circuit: Circuit, *, probe: bool = False) -> Compiled:
 
 @lru_cache(maxsize=2048)
 def _step(source: str) -> Step:
-    scope: dict[str, Step] = {}
+    scope: dict[str, Any] = dict(_TABLES)
     exec(compile(source, "<scan>", "exec"), scope)  # only names and operators printed above, never text of a scheme
-    return scope["step"]
+    step: Step = scope["step"]
+    return step
 
 
 def _moves(circuit: Circuit, statement: Statement) -> list[str]:
@@ -160,6 +163,8 @@ def _rule(statement: Statement, i: int, delays: Sequence[int]) -> list[str]:
     on_trip = 1 if delays[1] else 2
     on_clear = 3 if delays[3] else cleared
     lines: list[str] = []
+    if statement.cycle == FALSE and (statement.code or statement.clears == neg(statement.expr)):
+        return _by_table(statement, i, delays, manual=rule.manual)
     start = "if"
     if statement.cycle != FALSE:
         lines.append(f"if {text(statement.cycle)}:")
@@ -191,3 +196,52 @@ def _rule(statement: Statement, i: int, delays: Sequence[int]) -> list[str]:
         f"a{i} = n{i} >= 2",
     ]
     return lines
+
+
+def _by_table(statement: Statement, i: int, delays: Sequence[int], *, manual: bool) -> list[str]:
+    """The same as one look into a table, which takes a fraction of the time to compile: by place, what is seen (0
+    clear, 1 neither, 2 trip, 3 hold), whether the delay ends, whether the reset is given."""
+    seen = statement.code or f"2 * ({text(statement.expr)})"
+    bit = f"E >> {i} & 1" if delays[1] or delays[3] else "0"
+    edge = "0" if statement.edge == FALSE else "1" if statement.edge == TRUE else f"({text(statement.edge)} and 1)"
+    lines = [f"k = l{i} << 4 | ({seen}) << 2 | ({bit}) << 1 | {edge}"]
+    name = _table_name(bool(delays[1]), bool(delays[3]), manual)
+    lines.append(f"n{i} = {name}[k]")
+    if delays[1] or delays[3]:
+        lines.append(f"q |= Q[k] << {i}")
+        if statement.code:
+            lines.append(f"s |= S[k] << {i}")
+    lines.append(f"a{i} = n{i} >= 2")
+    return lines
+
+
+def _table_name(picks_up: bool, drops_off: bool, manual: bool) -> str:
+    return f"N{picks_up:d}{drops_off:d}{manual:d}"
+
+
+def _next_place(place: int, seen: int, ends: int, edge: int, picks_up: bool, drops_off: bool, manual: bool) -> int:
+    """A rule's place after a scan (`_rule` as a function)."""
+    cleared = 4 if manual else 0
+    trips, clears = seen == 2, seen == 0
+    if seen == 3:
+        return place
+    match place:
+        case 0:
+            return (1 if picks_up else 2) if trips else 0
+        case 1:
+            return (2 if ends else 1) if trips else 0
+        case 2:
+            return (3 if drops_off else cleared) if clears else 2
+        case 3:
+            return (cleared if ends else 3) if clears else 2
+        case _:
+            return (0 if edge else 4) if clears else 2
+
+
+_KEYS = [(place, seen, ends, edge) for place in range(5) for seen in range(4) for ends in (0, 1) for edge in (0, 1)]
+_TABLES = {
+    _table_name(*rule): tuple(_next_place(*key, *rule) for key in _KEYS) for rule in product((False, True), repeat=3)
+}
+# whether the end of a running delay is asked for; whether the delay stands still
+_TABLES["Q"] = tuple(int((place, seen) in ((1, 2), (3, 0))) for place, seen, _, _ in _KEYS)
+_TABLES["S"] = tuple(int(place in (1, 3) and seen == 3) for place, seen, _, _ in _KEYS)

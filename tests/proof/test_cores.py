@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from interlock import split
 from interlock.proof import cores
 from interlock.proof.prove import Verdict, prove, prove_all
 from interlock.scheme.model import Claim, Scheme
@@ -33,7 +34,7 @@ def alone(hut: Scheme) -> tuple[Verdict, ...]:
 
 @pytest.fixture(autouse=True)
 def _split(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(cores, "_can_split", lambda: True)
+    monkeypatch.setattr(split, "can_split", lambda: True)
 
 
 def is_there(pid: int) -> bool:
@@ -91,25 +92,25 @@ def test_what_is_raised_there_is_raised_here(hut: Scheme) -> None:
 
 
 def test_no_process_is_left_when_nobody_wants_the_rest(hut: Scheme, monkeypatch: pytest.MonkeyPatch) -> None:
-    split: list[int] = []
+    there: list[int] = []
     fork = os.fork
 
     def noted() -> int:
-        split.append(fork())
-        return split[-1]
+        there.append(fork())
+        return there[-1]
 
     monkeypatch.setattr(os, "fork", noted)
     verdicts = cores.proved(hut, claims_of(hut), jobs=2)
     next(verdicts)
-    assert len(split) == 2
-    assert all(is_there(pid) for pid in split)
+    assert len(there) == 2
+    assert all(is_there(pid) for pid in there)
     verdicts.close()
-    assert not any(is_there(pid) for pid in split)
+    assert not any(is_there(pid) for pid in there)
 
 
 def test_more_claims_than_tickets_are_handed_out_in_shares(
     hut: Scheme, alone: tuple[Verdict, ...], monkeypatch: pytest.MonkeyPatch, at_work: Callable[[], list[str]]
 ) -> None:
-    monkeypatch.setattr(cores, "MOST_TICKETS", 5)
+    monkeypatch.setattr(split, "MOST_TICKETS", 5)
     assert tuple(cores.proved(hut, claims_of(hut), jobs=3)) == alone
     assert str(os.getpid()) not in at_work(), "none was left over"
