@@ -33,7 +33,7 @@ class Begin(Word):
     ANEW = "anew"
     REST = "rest"  # no search for a bound: real runs from rest and power-up
     NEAR = "near"  # real runs from rest that change little
-    SWING = "swing"  # real runs from a swing that never ends, if there is one
+    SWING = "swing"  # real runs from rest, or the swing in its place, that change the world at any scan of a swing
 
 
 class Effort(NamedTuple):

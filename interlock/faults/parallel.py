@@ -52,9 +52,8 @@ class Cores:
             yield from map(self.court.answers, batches)
             return
         if can_split():
-            yield from (
-                found for _, found in split(lambda n: self.court.answers(batches[n]), range(len(batches)), self.jobs)
-            )
+            found = split(lambda number: self.court.answers(batches[number]), range(len(batches)), self.jobs)
+            yield from (answers for _, answers in found)
             return
         from joblib import Parallel, delayed
 

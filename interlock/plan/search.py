@@ -71,8 +71,8 @@ class Ground:
         return known
 
     def usable(self, sources: tuple[tuple[int, ...], ...]) -> dict[int, bool]:
-        """Which positions leave no rule in doubt, as far as that is known: with each sensor's input wired to the element
-        that any of these says."""
+        """Which positions leave no rule in doubt, as far as that is known: with each sensor's input wired to the
+        element that any of these says."""
         return self._usable.setdefault(sources, {self.rest: True})
 
 

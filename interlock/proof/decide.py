@@ -84,7 +84,7 @@ class Decider:
         return seek(self.full, allowed, scans, self.rest, narrowly=narrowly)
 
     def swung(self, allowed: int, scans: int) -> Run | None:
-        """The same where the whole cone never comes to rest: from its endless swing; None where it does not swing."""
+        """The same by way of swings: each scan of what repeats itself while the world is held is tried for a change."""
         from interlock.proof.swing import seek_from_swing
 
         swinging = self._brought[1] or self._brought[0]

@@ -1,10 +1,11 @@
 """A real run looked for where the whole cone never comes to rest: from an endless swing, the moment of a change chosen.
 
-With some faults a contactor opens itself again and again, whatever the world does. What a change then leads to hangs on
-the scan of the swing at which it comes, and, where it starts a long delay, on the scan at which that ends. So a world is
-held until the cone repeats itself; from each scan of that swing one thing in the world is changed, and the new world
-held in its turn. Rounds of a swing during which a long delay only counts are passed over as one step, so that the search
-does not grow with delays. A lower bound only: what is found is played on the whole cone before it counts.
+With some faults a contactor opens itself again and again, whatever the world does. What a change then leads to hangs
+on the scan of the swing at which it comes, and, where it starts a long delay, on the scan at which that ends. So a
+world is held until the cone repeats itself; from each scan of that swing one thing in the world is changed, and the new
+world held in its turn. Rounds of a swing during which a long delay only counts are passed over as one step, so that the
+search does not grow with delays. Rest is a swing of one scan. A lower bound only: what is found is played on the whole
+cone before it counts.
 """
 
 from __future__ import annotations
@@ -22,8 +23,8 @@ LOOKED_BACK = 4  # visits of the same places that may begin a round
 
 
 def seek_from_swing(full: System, allowed: int, budget: int, swinging: Player) -> Run | None:
-    """A real run with more bad scans in a row than allowed, from where the whole cone swings with its world held; None
-    where none was found within a budget of scans looked at."""
+    """A real run with more bad scans in a row than allowed, from where the whole cone swings, or rests, with its world
+    held; None where none was found within a budget of scans looked at."""
     run = swinging.run
     begin = Reached(swinging.state(), run.played[-1].choice.x, run.bad_run, None, ())
     return played_on(_Swings(full, allowed, budget), [begin], swinging)

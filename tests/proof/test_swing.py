@@ -1,4 +1,4 @@
-"""Runs that need a certain scan of an endless swing: found, never made up, and as cheap with long delays as with short."""
+"""Runs that need a certain scan of an endless swing: found, never made up, as cheap with long delays as with short."""
 
 from __future__ import annotations
 
