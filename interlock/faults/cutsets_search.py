@@ -180,11 +180,12 @@ class CutSetSearch:
     def _ask(self, mask: Mask, *, deeper: bool) -> Ask:
         """A set to be judged, first by what the fewest of its faults may spoil."""
         known = [
-            ((label.near & mask & ~part).bit_count(), label.shown.zones, number, label.shown)
+            ((label.near & mask & ~part).bit_count(), -part.bit_count(), label.shown.zones, number, label.shown)
             for part in _parts(mask)
             for number, label in enumerate(self._labels.get(part, ()))
         ]
-        _, _, _, before = min(known, key=lambda item: item[:3])
+        # of those as good, what was found with more of its faults: it follows what they made worth following
+        *_, before = min(known, key=lambda item: item[:4])
         also = tuple(shown for *_, shown in known if shown is not before) if deeper else ()
         return Ask(self._names.members(mask), before, deeper, also)
 

@@ -14,7 +14,7 @@ from interlock.faults.proofs import ZONES, Proved, Prover, proofs
 from interlock.faults.support import Support, support
 from interlock.proof.cells import UnsupportedError
 from interlock.proof.components import Abstraction
-from interlock.proof.decide import Decider
+from interlock.proof.decide import Alike, Decider
 from interlock.proof.goal import Goal, Moves, conditions_alone, of_claim, path_alone
 from interlock.proof.index import Index
 from interlock.proof.system import FaultPlan
@@ -62,8 +62,26 @@ def efforts(budget: int, before: Shown | None, *, likely: bool, several: bool) -
             Effort(Begin.ANEW, min(900, budget), 0, 3_000),
             Effort(Begin.ANEW, budget, 7 * budget, 30 * budget),
         )
-    known = Effort(Begin.KNOWN, min(max(40, 2 * before.zones), budget))
+    # where fewer faults took much, as much is spent at once on what was followed then
+    known = Effort(Begin.KNOWN, min(max(40, 2 * before.zones), 3 * budget))
     further = Effort(Begin.KNOWN, min(max(250, 5 * before.zones), budget))
+    more = known._replace(zones=min(max(80, 4 * before.zones), 3 * budget))
+    anew = Effort(Begin.ANEW, min(150, budget), exactly=True)
+    if several:
+        return (
+            more,
+            Effort(Begin.NEAR, scans=20, at_once=True),
+            Effort(Begin.NEAR, scans=20),
+            Effort(Begin.ANEW, min(60, budget)),
+            Effort(Begin.SWING, scans=2_500),
+            Effort(Begin.REST, scans=300),
+            further,
+            anew,
+            Effort(Begin.ANEW, budget // 2),
+            Effort(Begin.REST, scans=2_000),
+            Effort(Begin.SWING, scans=20_000),
+            Effort(Begin.KNOWN, 2 * budget),
+        )
     if likely:
         first: tuple[Effort, ...] = (
             Effort(Begin.REST, scans=60, at_once=True),
@@ -76,27 +94,18 @@ def efforts(budget: int, before: Shown | None, *, likely: bool, several: bool) -
         )
     else:
         first = (
-            known._replace(zones=min(max(20, 2 * before.zones), budget)),
+            known._replace(zones=min(max(20, 2 * before.zones), 3 * budget)),
             Effort(Begin.NEAR, scans=20, at_once=True),
             Effort(Begin.NEAR, scans=20),
-            known._replace(zones=min(max(80, 4 * before.zones), budget)),
+            more,
             Effort(Begin.ANEW, min(60, budget)),
             Effort(Begin.SWING, scans=2_500),
             Effort(Begin.REST, scans=300),
             further,
         )
-    if several:
-        return (
-            *first,
-            Effort(Begin.ANEW, min(150, budget), exactly=True),
-            Effort(Begin.SWING, scans=60_000),
-            Effort(Begin.REST, scans=2_000),
-            Effort(Begin.ANEW, budget // 2),
-            Effort(Begin.KNOWN, budget // 2),
-        )
     return (
         *first,
-        Effort(Begin.ANEW, min(150, budget), exactly=True),
+        anew,
         Effort(Begin.ANEW, min(600, budget)),
         Effort(Begin.REST, scans=3_000),
         Effort(Begin.SWING, scans=60_000),
@@ -143,6 +152,7 @@ class Judge:
         # where not even one scan is allowed the claim only escapes by being vacuous
         self.goals = (goal,) if allowed >= 0 else (conditions_alone(goal), path_alone(goal))
         self.most = max(allowed, 0)
+        self._alike = [Alike() for _ in self.goals]
 
     def rule(self, faults: Iterable[Fault], before: Shown | None = None) -> Ruling:
         """The ruling under a fault set. `before`: on what it was shown to hold with fewer faults."""
@@ -172,6 +182,7 @@ class Judge:
                 if effort.at_once and there == plan:
                     continue
                 decider = Decider(self.index, goal, there, effort.zones, effort.states, tries=TRIES)
+                decider.alike = self._alike[number]
                 if effort.at_once in last:
                     decider.go_on_from(last[effort.at_once])
                 last[effort.at_once] = decider

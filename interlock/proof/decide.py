@@ -7,8 +7,8 @@ followed as well, and the search is made again. (Counterexample-guided refinemen
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from typing import NamedTuple
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from typing import NamedTuple, TypeVar
 
 from msgspec import Struct
 
@@ -19,7 +19,7 @@ from interlock.proof.index import Index
 from interlock.proof.replay import Player, Run, replay
 from interlock.proof.rest import from_rest, rested
 from interlock.proof.schedule import Stage, stages
-from interlock.proof.search import BudgetError, Longest, Node, Search
+from interlock.proof.search import PATIENCE, BudgetError, Longest, Node, Search
 from interlock.proof.settle import Settler, together
 from interlock.proof.system import FaultPlan, System
 from interlock.records import replace
@@ -62,6 +62,7 @@ class Decider:
         self, index: Index, goal: Goal, plan: FaultPlan, budget: int, states: int = STATES, tries: int | None = None
     ) -> None:
         self.index, self.goal, self.plan, self.budget, self.states = index, goal, plan, budget, states
+        self.alike: Alike | None = None  # what systems of this goal under other plans share
         self.tries = budget if tries is None else min(tries, budget)
         self.abstraction = Abstraction()
         self._systems: dict[tuple[object, ...], System] = {}
@@ -99,7 +100,9 @@ class Decider:
         """The system of an abstraction, with the limits as they are now."""
         key = (abstraction.key(), probe)
         if key not in self._systems:
-            self._systems[key] = System(self.index, self.goal, self.plan, abstraction, probe=probe)
+            made = self._systems[key] = System(self.index, self.goal, self.plan, abstraction, probe=probe)
+            if self.alike is not None and not probe:
+                self.alike.join(made)
         return self._systems[key].with_limits(self.limits)
 
     def _reached(self, search: Search, abstraction: Abstraction) -> list[Node]:
@@ -109,7 +112,7 @@ class Decider:
         settled = tuple(replace(s, scans=None) for s in abstraction.settled)
         key = replace(abstraction, settled=settled).key()
         if key not in self._known:
-            self._known[key] = search.reachable()
+            self._known[key] = _searched(search, "reached", search.reachable)
         return self._known[key]
 
     def follow_everything(self) -> None:
@@ -154,7 +157,7 @@ class Decider:
             system = self.system(self.abstraction)
             search = Search(system, self.budget - zones)
             try:
-                longest = search.longest(self._reached(search, self.abstraction), enough)
+                longest = _longest(search, self._reached(search, self.abstraction), enough)
             except BudgetError:
                 from interlock.proof.explicit import longest_run
 
@@ -285,8 +288,8 @@ class Decider:
                 continue
             search = Search(system if begun is None else from_rest(system, begun), budget)
             try:
-                reached = search.reachable() if begun else self._reached(search, narrow)
-                longest = search.longest(reached, enough)
+                reached = _searched(search, "reached", search.reachable) if begun else self._reached(search, narrow)
+                longest = _longest(search, reached, enough)
             except BudgetError:
                 self._beyond[key] = budget + budget // 4  # a little more would not do either
                 count += search.count
@@ -460,6 +463,58 @@ def _followed(rule: str, shadows: Mapping[str, str]) -> list[str]:
     found = [rule]
     while found[-1] in shadows:
         found.append(shadows[found[-1]])
+    return found
+
+
+class Alike:
+    """Systems of one goal under several plans, those of equal identity sharing what was found out about them: many
+    faults make the same of a cone."""
+
+    MOST = 48  # that are kept
+
+    def __init__(self) -> None:
+        self._known: dict[tuple[object, ...], System] = {}
+
+    def join(self, system: System) -> None:
+        """Have a new system share with one that is alike, if one is kept; else keep it."""
+        identity = system.identity()
+        known = self._known.pop(identity, None)
+        if known is not None:
+            system.go_on_from(known)
+        elif len(self._known) >= self.MOST:
+            del self._known[next(iter(self._known))]
+        self._known[identity] = known or system
+
+
+R = TypeVar("R")
+
+
+def _searched(search: Search, what: object, search_for: Callable[[], R]) -> R:
+    """What a search finds, or found before in a system alike: the same, as long as its budget suffices for it."""
+    memo, key = search.system.memo, (search.system.start, what)
+    left = search.budget - search.count
+    if key in memo:
+        found, zones = memo[key]
+        if zones + PATIENCE <= left:
+            search.count += zones
+            return found  # type: ignore[return-value]
+    beyond = memo.get(("beyond", key))
+    if beyond is not None and left <= beyond[1]:
+        search.count = search.budget + 1
+        raise BudgetError
+    before = search.count
+    try:
+        result = search_for()
+    except BudgetError:
+        memo["beyond", key] = (None, left)
+        raise
+    memo[key] = (result, search.count - before)
+    return result
+
+
+def _longest(search: Search, reached: list[Node], enough: int | None) -> Longest:
+    """The longest bad run from these states, kept with them."""
+    found, _ = _searched(search, ("longest", id(reached), enough), lambda: (search.longest(reached, enough), reached))
     return found
 
 

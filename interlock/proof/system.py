@@ -214,6 +214,7 @@ class System:
         self._groups: dict[tuple[int, tuple[int, ...]], list[Group]] = {}
         self.wished: dict[int, tuple[dict[str, bool], dict[str, bool]]] = {}  # kept for replays: see `wishes`
         self._moves: dict[tuple[int, Places, int], list[Move]] = {}
+        self.memo: dict[object, tuple[object, int]] = {}  # what searches found, and the zones that took
         self._split: dict[Places, tuple[tuple[int, ...], tuple[int, ...]]] = {}
         self._signed = [i for i, s in enumerate(self.sign) if s]
         self._equal = [i for i, s in enumerate(self.sign) if not s]
@@ -238,6 +239,40 @@ class System:
         if arisen not in self._compiled:
             self._compiled[arisen] = compiled(self.circuits[arisen], probe=self._probe)
         return self._compiled[arisen]
+
+    # --- systems that are alike
+
+    def identity(self) -> tuple[object, ...]:
+        """All that a scan of this system, what it may be given, and how its states are compared hang on: two systems of
+        one index with equal identities have the same moves everywhere, by the same inputs."""
+        present = range(len(self.circuits))
+        return (
+            self._probe,
+            self.start,
+            len(self.plan.service),
+            tuple(self.layout.comps),
+            tuple(self.sign),
+            tuple((c.source, c.inputs, tuple(c.probes.items())) for c in map(self.compiled, present)),
+            tuple(
+                (tuple(c.slots.items()), tuple(c.bools.items()), tuple(c.alias.items()), self._directions(c))
+                for c in self.circuits
+            ),
+            tuple((arisen, name) for arisen in present for name in self.sensors if self._sticks(arisen, name)),
+            (self.sensors, tuple(map(tuple, self.spans)), tuple(self.pairs), tuple(map(tuple, self.apart_spans))),
+            tuple(self.unstuck(arisen) for arisen in present),
+        )
+
+    @staticmethod
+    def _directions(circuit: Circuit) -> tuple[int, ...]:
+        return tuple(circuit.one_sign(name) for name in (*circuit.slots.values(), *circuit.bools.values()))
+
+    def _sticks(self, arisen: int, sensor: str) -> bool:
+        return self.fault_sets[arisen].has(Mode.STUCK, sensor)
+
+    def go_on_from(self, other: System) -> None:
+        """Take over what was found out about a system of equal identity, and share what is from now on."""
+        self.configs, self._config_number, self._config_moves = other.configs, other._config_number, other._config_moves
+        self._inputs, self._moves, self._split, self.memo = other._inputs, other._moves, other._split, other.memo
 
     # --- configurations
 
@@ -374,7 +409,7 @@ class System:
         if not limits:
             return self
         moved = copy(self)
-        moved._limits, moved._inputs, moved._moves, moved._groups = limits, {}, {}, {}
+        moved._limits, moved._inputs, moved._moves, moved._groups, moved.memo = limits, {}, {}, {}, {}
         return moved
 
     def seen_elements(self) -> list[str]:
