@@ -25,6 +25,7 @@ from interlock.scheme.findings import SchemeError
 from interlock.scheme.model import Fault, Scheme
 from interlock.scheme.read import loads
 from interlock.scheme.words import Mode
+from interlock.split import can_split, split
 
 MOST = 10  # suggestions told
 
@@ -233,6 +234,9 @@ def _weighed(
     if jobs == 1 or len(wanted) < 2:
         for number in wanted:
             yield number, weigh(known, possible[number], whole=whole)
+        return
+    if can_split():
+        yield from split(lambda number: weigh(known, possible[number], whole=whole), wanted, jobs)
         return
     from joblib import Parallel, delayed
 
