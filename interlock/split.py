@@ -40,11 +40,14 @@ def can_split() -> bool:
 class _Part:
     """A process split off this one, and what it has sent so far."""
 
-    def __init__(self, work: Work, order: Sequence[int], share: int, tickets: int) -> None:
+    def __init__(self, work: Work, order: Sequence[int], share: int, tickets: int, others: Sequence[_Part]) -> None:
         self.answers, sends = os.pipe()
+        whole = os.getpid()
         self.pid = os.fork()
         if not self.pid:
-            _worked(work, order, share, tickets, sends)
+            for part in (*others, self):  # so that writing fails once the process that reads is gone
+                os.close(part.answers)
+            _worked(work, order, share, tickets, sends, whole)
         os.close(sends)
         self._sent = bytearray()
 
@@ -70,11 +73,11 @@ class _Part:
         os.waitpid(self.pid, 0)
 
 
-def _worked(work: Work, order: Sequence[int], share: int, tickets: int, sends: int) -> None:
+def _worked(work: Work, order: Sequence[int], share: int, tickets: int, sends: int, whole: int) -> None:
     """A part's whole life: it never returns, and leaves nothing behind that belongs to the process it was split off."""
     try:
         signal.signal(signal.SIGINT, signal.SIG_IGN)  # interrupts are for the process that a person started
-        while ticket := os.read(tickets, NUMBER.size):
+        while os.getppid() == whole and (ticket := os.read(tickets, NUMBER.size)):
             first = NUMBER.unpack(ticket)[0] * share
             for number in order[first : first + share]:
                 try:
@@ -96,7 +99,9 @@ def split(work: Callable[[int], R], order: Sequence[int], jobs: int) -> Generato
     tickets, written = os.pipe()
     os.write(written, b"".join(NUMBER.pack(n) for n in range(-(-len(order) // share))))
     os.close(written)
-    parts = [_Part(work, order, share, tickets) for _ in range(jobs)]
+    parts: list[_Part] = []
+    for _ in range(jobs):
+        parts.append(_Part(work, order, share, tickets, parts))
     busy = {part.answers: part for part in parts}
     owed = dict.fromkeys(order)
     try:
