@@ -22,9 +22,10 @@ TRIES = 200  # for one goal, of each kind of way
 ROUNDS = 2  # in which all goals not yet shown are sought
 FORCED = 1  # ways to show a goal by which others are lost, for each of which those are sought again
 FORCED_FURTHER = 6  # the same in a further run, which has few goals
-FORCED_WHOLE = 2  # the same in a run that is planned along a lane, which has many that may be lost
+FORCED_WHOLE = 6  # the same in a run that is planned along a lane, which has many that may be lost
+IN_VAIN = 3  # times in which none of the goals left was won in such a run
 LOST = 8  # goals lost by one way at most, so that it is worth seeking them again
-LOST_WHOLE = 3  # the same in a run that is planned along a lane
+LOST_WHOLE = 12  # the same in a run that is planned along a lane
 HIDDEN = 3  # ways to a goal that is hidden then, for each of which what hides it is looked for
 CHOICES = 8  # ways that make the run no longer, among which that for what takes long is chosen
 LATE = {GoalKind.CONDITION, GoalKind.DECISION, GoalKind.BESIDE, GoalKind.POWER_CYCLE}  # mostly shown by the way
@@ -50,6 +51,7 @@ class Planner(Ways):
         self.whole = sought.goals is None and sought.along is not None
         self.over: dict[Goal, int] = {}  # goals that would be shown by more scans than allowed, and by how many
         self.costly: list[Trial] = []  # what would have shown the last goal sought, and would have lost others
+        self.kept = 0  # goals, as bits, that nothing may lose
         self.sought = self.order()
         self._proofs, self._open = Proofs(code), set[Goal]()
         self.hard = sum(bit for goal, bit in self.watcher.bits.items() if goal.kind not in LATE)
@@ -70,8 +72,9 @@ class Planner(Ways):
         if self.whole:
             self.further = True  # what is left are few: they may overwrite
             self._all()
-        while self._forced() and self.further:
-            pass
+        in_vain = 0
+        while self._left() and in_vain < (IN_VAIN if self.whole else 1):
+            in_vain = 0 if self._forced() and self.further else in_vain + 1
         if self.further:
             self.track = tracked(self.watcher, self.track.plan.before(self.track.needed), self.rest, self.most)
         self._power_cycles()
@@ -79,11 +82,15 @@ class Planner(Ways):
     def _forced(self) -> bool:
         """Each goal that is not shown, though others are lost by it; whether the run shows more then."""
         before = self.worth(self.track)
-        for goal in self.sought:
-            late = goal.kind is GoalKind.POWER_CYCLE or (goal.kind is GoalKind.BESIDE and not self.further)
-            if not late and not self.track.shown & self.watcher.bits[goal]:
+        for goal in self._left():
+            if not self.track.shown & self.watcher.bits[goal]:
                 self.force(goal)
         return self.worth(self.track) > before
+
+    def _left(self) -> list[Goal]:
+        """The goals that are not shown and may be at the cost of others."""
+        late = {GoalKind.POWER_CYCLE} if self.further else {GoalKind.POWER_CYCLE, GoalKind.BESIDE}
+        return [g for g in self.sought if g.kind not in late and not self.track.shown & self.watcher.bits[g]]
 
     def _all(self) -> None:
         for _ in range(ROUNDS):
@@ -109,29 +116,41 @@ class Planner(Ways):
         self.progress(f"{self.track.needed:,} scans, {left} goals left: {goal}")
 
     def force(self, goal: Goal) -> bool:
-        """Show a goal though others are lost by it, and then seek those again; as it was where that shows no more."""
+        """Show a goal though others are lost by it, and then seek those again, without losing it; as it was where that
+        shows no more. Of a run that is planned along a lane, which has no room to find them again, more ways are tried;
+        and one that shows as much in the place of what it loses is taken too: from there another goal may be found."""
         self._tell(goal)
         if self.seek(goal):
             return True
-        was = self.track
-        most = FORCED_WHOLE if self.whole else FORCED_FURTHER if self.further else FORCED
+        was, as_good = self.track, None
         try:
-            for trial in sorted(self.costly, key=lambda t: t.lost.bit_count())[:most]:
-                if trial.lost.bit_count() > (LOST_WHOLE if self.whole else LOST):
-                    break
-                self.track = taken(was, trial)
+            for trial in self._dear():
+                self.track, self.kept = taken(was, trial), trial.gained
                 gone = 0
                 for other, bit in self.watcher.bits.items():
                     if trial.lost & bit and not self.track.shown & bit:
                         gone += not self.seek(other)
-                        if self.whole and gone >= trial.gained.bit_count():
+                        if self.whole and gone > trial.gained.bit_count():
                             break
                 if self.worth(self.track) > self.worth(was):
                     return True
+                if self.whole and as_good is None and self.worth(self.track) == self.worth(was):
+                    as_good = self.track
         finally:  # also where someone interrupts it
+            self.kept = 0
             if self.worth(self.track) <= self.worth(was):
-                self.track = was
+                self.track = as_good or was
         return False
+
+    def _dear(self) -> list[Trial]:
+        """The ways to the last goal sought by which others are lost, those first that lose the least; one of each kind
+        that loses the same."""
+        by_lost = {trial.lost: trial for trial in reversed(self.costly)}.values()
+        most, lost = (FORCED_FURTHER, LOST) if self.further else (FORCED, LOST)
+        if self.whole:
+            most, lost = FORCED_WHOLE, LOST_WHOLE
+        found = [trial for trial in by_lost if trial.lost.bit_count() <= lost]
+        return sorted(found, key=lambda t: (t.lost.bit_count() - self.whole * t.gained.bit_count(), t.needed))[:most]
 
     def worth(self, track: Track) -> int:
         """How much a run shows: what is not found by the way counts more; of a run that is planned along a lane, which
@@ -290,7 +309,7 @@ class Planner(Ways):
                 takes = trial.first(bit) + 1
                 self.over[goal] = min(takes, self.over.get(goal, takes))
                 continue
-            if trial.lost & self.hard if long and not self.further else self._loses(trial):
+            if trial.lost & self.kept or (trial.lost & self.hard if long and not self.further else self._loses(trial)):
                 if trial.gained & bit:
                     self.costly.append(trial)
                 continue

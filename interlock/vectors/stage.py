@@ -16,7 +16,7 @@ from interlock.vectors.drive import Drive, Drives
 from interlock.vectors.goals import Goal
 from interlock.vectors.inputs import Frame, Lane, patched
 from interlock.vectors.spine import spine
-from interlock.vectors.timeline import Entry, Plan, Track, Trial, tracked, tried
+from interlock.vectors.timeline import LONGEST, Entry, Plan, Track, Trial, tracked, tried
 from interlock.vectors.watch import Watcher
 
 MOMENTS = 14  # at which something is tried, for each way to do it
@@ -25,9 +25,11 @@ SPARE = 3  # scans after a delay
 BETWEEN = 60  # scans longer than it must, for each value of the lane that a run is planned along
 APART = 25  # scans between moments that are told apart
 PAUSE = 5  # scans without a change, between two parts of what is done to an input
+LONGER = 150  # scans by which a run may become longer for one thing that is done nowhere else
 BEGINS = 1  # the scan from which on something is done
 LONG = 1000  # scans: a delay of that many is run out as seldom as can be
 RESETS = 4  # that one trial may want
+WAITED = 100  # scans: what waits that long for its reset before it trips again might have been given it
 LATER = 40  # scans by which a reset may wait, so that what else has cleared meanwhile is told apart from it
 
 
@@ -145,16 +147,17 @@ class Stage:
                 yield from self.inputs.past(rule, False, self.rest)
                 yield Frame({i: self.rest[i] for i in lane.places})
 
-    def _reset(self, plan: Plan, entries: Sequence[Entry], later: int) -> Plan | None:
+    def _reset(self, plan: Plan, entries: Sequence[Entry], later: int, *, in_between: bool = False) -> Plan | None:
         """The plan with a reset pressed as soon as the first rule that still waits for one accepts it, or so many scans
-        later; None where none waits."""
+        later; None where none waits. `in_between`: also where a rule has waited for long and has then tripped again."""
         waits: dict[str, int] = {}
         for entry in entries:
-            for name, _, new in entry.moved:
+            for name, old, new in entry.moved:
                 if new is State.AWAITING_RESET:
                     waits.setdefault(name, entry.scan)
-                else:
-                    waits.pop(name, None)
+                elif old is State.AWAITING_RESET and name in waits:
+                    if not (in_between and new is State.TRIPPED and entry.scan - waits[name] > WAITED):
+                        waits.pop(name)
         for name, scan in sorted(waits.items(), key=lambda pair: pair[1]):
             line = self.code.scheme.rules[name].reset_by
             if line in self.inputs.place:
@@ -171,16 +174,15 @@ class Stage:
         if put is None:
             return
         bare = tried(self.track, put.plan, put.start, put.end)
-        for later in (0, LATER) if self.further else (0,):
+        for later, in_between in ((0, False), (LATER, False), (LATER, True)) if self.further else ((0, False),):
             trial = bare
             for _ in range(RESETS):
-                more = self._reset(trial.plan, trial.entries, later)
+                more = self._reset(trial.plan, trial.entries, later, in_between=in_between)
                 if more is None:
                     break
                 trial = tried(self.track, more, put.start, self._settled(more, put))
-            yield trial
-            if trial is bare:
-                return
+            if trial is not bare or not later:
+                yield trial
 
     def _settled(self, plan: Plan, put: Put) -> int:
         """The scan from which on a plan does what the track's does."""
@@ -292,6 +294,25 @@ class Stage:
         given = self.track.given(end)
         placed = dict(enumerate([*frames, Frame({i: given[i] for i in lane.places})], start))
         return Put(self.track.plan.with_frames(start, end + 1, placed, lane.places), start, end + 1)
+
+    def prolonged(self, drive: Drive, moment: int) -> Put | None:
+        """A drive in scans put in between for it, after which all goes on as it was at that moment, so much later; None
+        where that would take too many."""
+        lane, now = drive.lane, self.track.given(moment)
+        frames = drive.frames(self.inputs, now, 0)
+        own = {i: now[i] for i in lane.places}
+        for frame in frames:
+            now = patched(now, frame.patch)
+        home = [Frame(own)]
+        if lane.sensors and len(set(own.values())) == 1:
+            home = list(self.inputs.sweep(lane, now, next(iter(own.values()))))
+        back = moment + len(frames) + drive.delay + SPARE
+        more = back + len(home) - moment
+        if not frames or more > LONGER or self.track.needed + more > self.most:
+            return None
+        placed = dict(enumerate(frames, moment)) | dict(enumerate(home, back))
+        plan = self.track.plan.later(moment, more).with_frames(moment, moment + more, placed, lane.places)
+        return Put(plan, moment, LONGEST)
 
     def shifted(self, lane: Lane, before: int, parts: int, by: int) -> Put | None:
         """What is done to a lane, in so many parts with pauses between them the first of which is the last to begin

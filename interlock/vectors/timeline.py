@@ -48,6 +48,16 @@ class Plan:
         says = {s: words for s, words in self.says.items() if s < scan}
         return Plan(patches, frozenset(c for c in self.cycles if c < scan), says)
 
+    def later(self, scan: int, by: int) -> Plan:
+        """With all that is done from a scan on so many scans later."""
+
+        def at(when: int) -> int:
+            return when if when < scan else when + by
+
+        patches = {at(s): patch for s, patch in self.patches.items()}
+        says = {at(s): words for s, words in self.says.items()}
+        return Plan(patches, frozenset(at(c) for c in self.cycles), says)
+
     def with_cycle(self, scan: int) -> Plan:
         """With a power cycle more."""
         return Plan(self.patches, self.cycles | {scan}, {**self.says, scan: "power cycle"})

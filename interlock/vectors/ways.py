@@ -21,6 +21,7 @@ SEVERAL = 3  # ways to make each of them so
 STAYS = 10  # scans for which they stay so
 DEPTH = 6  # scans: a change that goes through other rules first comes by so much later at most
 ENDS = 24  # moments at which what takes long may be over
+FEW, MORE = 3, 8  # moments at which what a decision needs is tried, and in a further run
 AHEAD = 30  # scans before a rule's own delay: what must come before it on the same input
 
 
@@ -290,7 +291,7 @@ class Ways(Stage):
                 for turned in combinations(can, size):
                     given = {n: h is not (i in turned) for i, (n, h) in enumerate(zip(names, held, strict=True))}
                     if shows(given):
-                        for moment in thinned(moments, 3):
+                        for moment in thinned(moments, MORE if self.further else FEW):
                             if size == 1:
                                 yield from self._leaf(leaves[turned[0]], given[names[turned[0]]], moment)
                             else:
@@ -345,6 +346,8 @@ class Ways(Stage):
         match leaf.about:
             case About.ACTS:
                 for drive in self.drives.of(leaf.name, wanted):
+                    if self.further and self.along is not None:
+                        yield self.prolonged(drive, moment)
                     yield self.driven(drive, moment)
                     if moment - drive.delay - 6 > BEGINS:
                         yield self.driven(drive, moment - drive.delay - 6, more=6)
