@@ -51,23 +51,23 @@ def vectors(
             "--most",
             metavar="N",
             min=1,
-            help="scans in all; else one run, and more where it needs them",
+            help="scans in all, nothing added; else one run, and more where it needs them",
             show_default=False,
         ),
     ] = None,
-    score: Annotated[
-        bool,
-        typer.Option("--score", help="sow small mistakes in the rules: each is caught, or proved to change nothing"),
-    ] = False,
-    strengthen: Annotated[
-        bool, typer.Option("--strengthen", help="likewise, and vectors changed so that those not caught are")
+    quick: Annotated[
+        bool, typer.Option("--quick", help="as planned: not weighed against small mistakes in the rules")
     ] = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Make input sequences for one unit with what it must answer, scan by scan, and count what they show."""
+    """Make input sequences for one unit with what it must answer, scan by scan, and tell how strong they are.
+
+    Counted is what they show, and how many small mistakes sown in the rules they catch; each other one is proved to
+    change nothing that the unit tells, or vectors are added until it is caught.
+    """
     from interlock.cli import vectors as command
 
-    raise typer.Exit(command.vectors(file, unit, to, most, score=score, strengthen=strengthen, as_json=as_json))
+    raise typer.Exit(command.vectors(file, unit, to, most, quick=quick, as_json=as_json))
 
 
 def conform(

@@ -46,22 +46,19 @@ def vectors(
     to: Path | None,
     most: int | None,
     *,
-    score: bool = False,
-    strengthen: bool = False,
+    quick: bool = False,
     as_json: bool,
 ) -> int:
-    """Make them, write them, tell what they show and, where asked for, how strong they are."""
+    """Make them, write them, tell what they show and how strong they are. What slips through is caught by vectors more,
+    unless their number is given (`most`); `quick`: their strength is not measured."""
     scheme = opened(file, as_json=as_json)
     code = unit_of(scheme, file, unit)
     made = made_for(code, most)
     fates, interrupted = list[Scored](), made.interrupted
-    if (score or strengthen) and not interrupted:
+    if not quick and not interrupted:
         fates, interrupted = _scored(code, made)
-    if strengthen and not interrupted:
-        progress = Progress()
-        runs, fates = strengthened(code, made.runs, fates, progress.say, MOST if most is None else most)
-        progress.done()
-        made = with_runs(code, made, runs)
+        if most is None and not interrupted and any(f.fate is Fate.SURVIVED for f in fates):
+            made, fates, interrupted = _strengthened(code, made, fates)
     if to is not None:
         try:
             lines = csv_lines(made.runs) if to.suffix == CSV else json_lines(made.runs)
@@ -95,6 +92,20 @@ def _scored(code: UnitCode, made: Vectors) -> tuple[list[Scored], bool]:
     finally:
         progress.done()
     return fates, interrupted
+
+
+def _strengthened(code: UnitCode, made: Vectors, fates: list[Scored]) -> tuple[Vectors, list[Scored], bool]:
+    """The same, with what catches the mutants that slip through; as it was, and True, where someone interrupts it."""
+    progress = Progress()
+    try:
+        runs, now = strengthened(code, made.runs, fates, progress.say, MOST)
+        return with_runs(code, made, runs), now, False
+    except KeyboardInterrupt:
+        progress.done()
+        sys.stderr.write("interrupted while vectors were sought for what is not caught: none was added\n")
+        return made, fates, True
+    finally:
+        progress.done()
 
 
 def score_of(fates: Sequence[Scored]) -> float | None:

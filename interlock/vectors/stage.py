@@ -153,11 +153,11 @@ class Stage:
         waits: dict[str, int] = {}
         for entry in entries:
             for name, old, new in entry.moved:
+                waited = entry.scan - waits.get(name, entry.scan)
                 if new is State.AWAITING_RESET:
                     waits.setdefault(name, entry.scan)
-                elif old is State.AWAITING_RESET and name in waits:
-                    if not (in_between and new is State.TRIPPED and entry.scan - waits[name] > WAITED):
-                        waits.pop(name)
+                elif old is State.AWAITING_RESET and not (in_between and new is State.TRIPPED and waited > WAITED):
+                    waits.pop(name, None)
         for name, scan in sorted(waits.items(), key=lambda pair: pair[1]):
             line = self.code.scheme.rules[name].reset_by
             if line in self.inputs.place:

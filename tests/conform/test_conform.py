@@ -49,7 +49,7 @@ def bench(tmp_path_factory: pytest.TempPathFactory) -> Path:
     code = unit_code(loads(QUICK_BENCH), "board", "bench.yaml")
     for name, text in {**c_files(code), **host_file(code)}.items():
         (folder / name).write_text(_seeded(text) if name == "board.c" else text)
-    done = interlock(folder, "vectors", "bench.yaml", "--unit", "board", "--to", "board.jsonl")
+    done = interlock(folder, "vectors", "bench.yaml", "--unit", "board", "--quick", "--to", "board.jsonl")
     assert done.returncode == Exit.GOOD, done.stdout + done.stderr
     return folder
 
