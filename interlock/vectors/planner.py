@@ -16,13 +16,14 @@ from interlock.vectors.inputs import sides
 from interlock.vectors.reasons import Proofs
 from interlock.vectors.stage import ALL, LONG, SPARE, Put, Sought
 from interlock.vectors.timeline import Track, Trial, taken, tracked, tried
-from interlock.vectors.ways import Ways
+from interlock.vectors.ways import NEAR, Ways
 
 TRIES = 200  # for one goal, of each kind of way
 ROUNDS = 2  # in which all goals not yet shown are sought
 FORCED = 1  # ways to show a goal by which others are lost, for each of which those are sought again
 FORCED_FURTHER = 6  # the same in a further run, which has few goals
 FORCED_WHOLE = 6  # the same in a run that is planned along a lane, which has many that may be lost
+LOST_CYCLE = 2  # goals lost by a power cycle between others at most
 IN_VAIN = 3  # times in which none of the goals left was won in such a run
 LOST = 8  # goals lost by one way at most, so that it is worth seeking them again
 LOST_WHOLE = 12  # the same in a run that is planned along a lane
@@ -159,6 +160,8 @@ class Planner(Ways):
 
     def _power_cycles(self) -> None:
         """At the end, what undoes so much: power cycles in each state, and what only they lead to."""
+        while self._cycle_between():
+            pass
         while (best := self._cycle_now()) is not None:
             self.track = taken(self.track, best)
         while True:
@@ -168,11 +171,32 @@ class Planner(Ways):
                 break
             self.progress(f"{self.track.needed:,} scans, power cycles in {len(left)} more states")
             self.track = taken(self.track, min(found, key=lambda trial: trial.needed))
+    def _cycle_between(self) -> bool:
+        """A power cycle shortly before the end, in a state that does not last; what little is lost by it is sought
+        again. False where the run shows no more by any."""
+        was, found = self.track, list[Trial]()
+        first = min(was.plan.cycles, default=was.needed)
+        cycles = sum(bit for g, bit in self.watcher.bits.items() if g.kind is GoalKind.POWER_CYCLE)
+        for moment in [e.scan + 1 for e in was.entries if first - NEAR < e.scan + 1 < was.needed]:
+            # it shows the state before it: whether that is new is seen without trying it
+            step = self.watcher.step(was.before(moment), was.given(moment), cycle=True)
+            if step.shown & ~was.shown & cycles:
+                trial = tried(was, was.plan.with_cycle(moment), moment, moment + 1)
+                if trial.gained & cycles and trial.lost.bit_count() <= LOST_CYCLE:
+                    found.append(trial)
+        for trial in sorted(found, key=lambda t: t.lost.bit_count()):
+            self.track, self.kept = taken(was, trial), trial.gained
+            lost = [goal for goal, bit in self.watcher.bits.items() if trial.lost & bit]
+            if all([self.seek(goal) for goal in lost]):
+                self.kept = 0
+                return True
+            self.track, self.kept = was, 0
+        return False
 
     def _cycle_now(self) -> Trial | None:
         """A power cycle after all else that shows most."""
         best: Trial | None = None
-        for moment in {self.track.needed, *(m for m in self.moments() if m > self.track.needed)}:
+        for moment in sorted({self.track.needed, *(m for m in self.moments() if m > self.track.needed)}):
             trial = tried(self.track, self.track.plan.with_cycle(moment), moment, moment + 1)
             if trial.gained and not trial.lost and (best is None or trial.gained.bit_count() > best.gained.bit_count()):
                 best = trial
