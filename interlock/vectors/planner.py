@@ -171,6 +171,7 @@ class Planner(Ways):
                 break
             self.progress(f"{self.track.needed:,} scans, power cycles in {len(left)} more states")
             self.track = taken(self.track, min(found, key=lambda trial: trial.needed))
+
     def _cycle_between(self) -> bool:
         """A power cycle shortly before the end, in a state that does not last; what little is lost by it is sought
         again. False where the run shows no more by any."""
@@ -187,7 +188,7 @@ class Planner(Ways):
         for trial in sorted(found, key=lambda t: t.lost.bit_count()):
             self.track, self.kept = taken(was, trial), trial.gained
             lost = [goal for goal, bit in self.watcher.bits.items() if trial.lost & bit]
-            if all([self.seek(goal) for goal in lost]):
+            if all(self.seek(goal) for goal in lost):
                 self.kept = 0
                 return True
             self.track, self.kept = was, 0
