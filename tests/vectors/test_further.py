@@ -111,7 +111,7 @@ def test_an_interrupted_command_tells_and_writes_what_it_had(
     monkeypatch.setattr(Progress, "say", interrupt)
     scheme, to = tmp_path / "bench.yaml", tmp_path / "board.jsonl"
     scheme.write_text(QUICK_BENCH)
-    assert vectors(scheme, "board", to, None, score=True, as_json=False) == Exit.INTERRUPTED
+    assert vectors(scheme, "board", to, None, as_json=False) == Exit.INTERRUPTED
     out, err = capsys.readouterr()
     (run,) = read_json_lines(iter(to.read_text().splitlines()))
     assert f"these are the {len(run.vectors)} scans that were planned by then" in err
