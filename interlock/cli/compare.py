@@ -16,6 +16,7 @@ from interlock.compare.verdict import BUDGET, Comparison, Difference, Meaning, P
 from interlock.explain.comparison import SHOWN, history, sentence
 from interlock.proof.cores import proved
 from interlock.proof.prove import Outcome, Verdict
+from interlock.records import replace
 from interlock.scheme.model import Scheme
 from interlock.scheme.units import MICRO, time_text, value_text
 from interlock.scheme.words import Word
@@ -68,7 +69,7 @@ def compare(old_name: str, new_name: str, *, no_looser: bool, stories: bool, bud
             if not as_json:
                 _print_path(comparison, verdict, stories=stories)
         line.say("the claims of both")
-        claims = _claims(old, new)
+        claims = _claims(comparison)
         line.done()
     except KeyboardInterrupt:
         line.done()
@@ -92,9 +93,18 @@ def loosened(paths: Sequence[PathVerdict], claims: Sequence[ClaimChange], added:
     return found
 
 
-def _claims(old: Scheme, new: Scheme) -> list[ClaimChange]:
+def _claims(comparison: Comparison) -> list[ClaimChange]:
+    """What became of each claim; one that is the same question in both, and holds, is proved once."""
+    old, new = comparison.old, comparison.new
     before = {v.claim.name: v for v in proved(old, old.claims)}
-    after = {v.claim.name: v for v in proved(new, new.claims)}
+    known = {
+        claim.name: replace(v, claim=claim)
+        for claim in new.claims
+        if (v := before.get(claim.name)) and v.outcome is Outcome.HOLDS and comparison.same_claim(v.claim, claim)
+    }
+    others = [claim for claim in new.claims if claim.name not in known]
+    found = known | {v.claim.name: v for v in proved(new, others)}
+    after = {claim.name: found[claim.name] for claim in new.claims}
     names = dict.fromkeys((*before, *after))
     return [ClaimChange(n, _fate(before.get(n), after.get(n)), before.get(n), after.get(n)) for n in names]
 

@@ -41,7 +41,8 @@ class Which(Word):
 class Merged:
     """`scheme`: both as one. `path`: what a path of one of them is called there. `alike`: the paths of both that are
     let run alike whatever is read. `sensors`: for each sensor there, its name in each scheme that has it. `sides`: the
-    two as their controllers see them. `changed`: the rules there that only one of the two has."""
+    two as their controllers see them. `changed`: the rules there that only one of the two has. `rules_alike`: the rules
+    of both, by name, that act alike whatever is read."""
 
     scheme: Scheme
     path: Mapping[tuple[Which, str], str]
@@ -49,6 +50,7 @@ class Merged:
     sensors: Mapping[str, Mapping[Which, str]]
     sides: Mapping[Which, Scheme]
     changed: frozenset[str]
+    rules_alike: frozenset[str]
 
 
 def merged(old: Scheme, new: Scheme) -> Merged:
@@ -106,16 +108,21 @@ class _Merger:
             order=in_order(rules, senders),
             excluded_faults={},
         )
-        both = set(first.paths) & set(self.sides[Which.NEW].scheme.paths)
-        alike = frozenset(p for p in both if self.colour[Which.OLD]["run", p] == self.colour[Which.NEW]["run", p])
+        second = self.sides[Which.NEW].scheme
         return Merged(
             scheme,
             {(w, p): self._on(w, p) for w, side in self.sides.items() for p in side.scheme.paths},
-            alike,
+            self._alike("run", first.paths, second.paths),
             self.seen_by,
             {w: side.scheme for w, side in self.sides.items()},
             changed,
+            self._alike("rule", first.rules, second.rules),
         )
+
+    def _alike(self, kind: str, old: Iterable[str], new: Iterable[str]) -> frozenset[str]:
+        """What both have by one name and of one colour."""
+        before, after = (self.colour[which] for which in (Which.OLD, Which.NEW))
+        return frozenset(name for name in set(old) & set(new) if before[kind, name] == after[kind, name])
 
     def _shared(self, kind: str) -> set[Colour]:
         return set.intersection(*({c for i, c in self.colour[w].items() if i[0] == kind} for w in Which))

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cached_property
 
 from interlock.compare.merged import Merged, Which, merged
 from interlock.logic.scan import Engine, Seen, World
@@ -20,7 +21,7 @@ from interlock.proof.prove import worlds
 from interlock.proof.story import Stretch, UnrealError
 from interlock.proof.system import FaultPlan
 from interlock.records import replace
-from interlock.scheme.model import Condition, Scheme
+from interlock.scheme.model import Claim, Condition, Rule, Scheme
 from interlock.scheme.units import MICRO
 from interlock.scheme.words import Signal, Word
 
@@ -126,6 +127,20 @@ class Comparison:
         if path in self.merged.alike:
             return True
         return all(self._decider(path, runs).answer(0).upper == 0 for runs in (Which.NEW, Which.OLD))
+
+    def same_claim(self, old: Claim, new: Claim) -> bool:
+        """Whether a claim of each is one question with one answer: it says the same, what is switched and measured is
+        the same, and all that rules tell of it acts alike in both whatever is read."""
+        return self._acts_alike and old == new and not any(c.signal is Signal.RULE for c in old.all_conditions())
+
+    @cached_property
+    def _acts_alike(self) -> bool:
+        """Whether the two differ in nothing but how their rules are written; each rule of the old one is in the new one
+        by its name."""
+        merged = self.merged
+        rules = not merged.changed and merged.rules_alike == set(self.old.rules)
+        paths = merged.alike == set(self.old.paths) and len(self.old.paths) == len(self.new.paths)
+        return rules and paths and _without_rules(self.old) == _without_rules(self.new)
 
     def _decider(self, path: str, runs: Which) -> Decider:
         stopped = Which.OLD if runs is Which.NEW else Which.NEW
@@ -236,6 +251,27 @@ class Comparison:
 
     def _sent(self, line: str) -> bool:
         return self.merged.scheme.lines[line].form.sent
+
+
+def _without_rules(scheme: Scheme) -> Scheme:
+    """The scheme but for its rules, what it asks of them and what it is called."""
+    return replace(
+        scheme,
+        title="",
+        revision="",
+        why="",
+        rules=dict[str, Rule](),
+        order=(),
+        claims=(),
+        not_protected=(),
+        cases=(),
+        devices={},
+        excluded=(),
+        rates={},
+        accepted=(),
+        faults={},
+        excluded_faults={},
+    )
 
 
 def _joined(told: Sequence[Stretch]) -> list[Stretch]:

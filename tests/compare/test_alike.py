@@ -10,7 +10,9 @@ import pytest
 
 from interlock.compare.verdict import Comparison, Meaning, PathVerdict
 from interlock.logic.mutants import Mistake, mutants
-from interlock.scheme.model import Scheme
+from interlock.proof.prove import prove
+from interlock.records import replace
+from interlock.scheme.model import Condition, Delay, Scheme
 from interlock.scheme.read import load, loads
 from interlock.scheme.words import Signal
 from tests.support.bench import BENCH
@@ -56,6 +58,32 @@ def test_a_rule_written_twice_is_the_same() -> None:
     comparison = Comparison(loads(BENCH), twice)
     assert {v.meaning for v in comparison.verdicts()} == {Meaning.SAME}
     assert len(comparison.merged.scheme.rules) == len(loads(BENCH).rules)
+
+
+def test_a_claim_is_the_same_question_only_where_all_it_depends_on_acts_alike() -> None:
+    """What the command does not prove a second time: of a rule written as two, the verdicts are those of the old one;
+    of anything else that a verdict may depend on, each claim is asked anew."""
+    line = (
+        "  cold_stop:   {watches: probe, trips: below 3 degC for 2 s, clears: above 5 degC for 60 s, blocks: sources}\n"
+    )
+    old, twice = loads(BENCH), edited(BENCH, line, line + line.replace("cold_stop: ", "frost_stop:"))
+    comparison = Comparison(old, twice)
+    assert len(old.claims) == len(twice.claims) > 3
+    for before, after in zip(old.claims, twice.claims, strict=True):
+        assert comparison.same_claim(before, after)
+        one, other = prove(old, before), prove(twice, after)
+        assert (one.outcome, one.scans, one.margins) == (other.outcome, other.scans, other.margins)
+    claim = old.claims[0]
+    assert not comparison.same_claim(claim, replace(claim, longer_than=Delay(100_000, 1)))
+    named = replace(claim, conditions=(Condition(Signal.RULE, "cold_stop", True),))
+    assert not comparison.same_claim(named, named)
+    for changed in (
+        edited(BENCH, "below 3 degC for 2 s", "below 2 degC for 2 s"),
+        replace(old, sensors={n: replace(s, measures=()) for n, s in old.sensors.items()}),
+        replace(old, outputs={n: replace(o, stops_within=Delay(900_000, 9)) for n, o in old.outputs.items()}),
+        loads(BENCH.replace("cold_stop", "frost_stop")),
+    ):
+        assert not Comparison(old, changed).same_claim(claim, claim)
 
 
 def test_another_name_for_a_rule_is_the_same() -> None:
