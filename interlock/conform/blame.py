@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from interlock.conform.drive import Difference
@@ -32,15 +32,17 @@ def suspects(code: UnitCode, run: Run, difference: Difference) -> list[Suspect]:
     """The rules that would explain a difference, the likeliest first.
 
     A rule explains what the unit would tell with that rule's state, or its effects alone, turned. One that explains all
-    of it goes before one that explains a part, and one whose next or last change is near before one that stands still.
+    of it goes before one that explains a part, and one whose next or last change is near before one that stands still,
+    unless nothing would have told of that one since it last turned: it may have stood otherwise all the time.
     A rule that rightly begins to act at this very scan is likelier than one that stands still: it may stop too much; so
     may one that is in force.
     """
     walker = Walker(code)
-    slots, history = walker.start, list[tuple[int, ...]]()
+    slots, before = walker.start, list[tuple[int, ...]]()
     for vector in run.vectors[: difference.scan]:
+        before.append(slots)
         slots, _ = walker.told(slots, given_of(code, vector), vector.start is Start.POWER_CYCLE)
-        history = [*history[-RECENT:], slots]
+    history = [*before[-RECENT:], slots]
     vector = run.vectors[difference.scan]
     given, cycle = given_of(code, vector), vector.start is Start.POWER_CYCLE
     after, _ = walker.told(slots, given, cycle)
@@ -68,7 +70,10 @@ def suspects(code: UnitCode, run: Run, difference: Difference) -> list[Suspect]:
                 continue
             stood = in_force.get(name, False) if by_effect else acts
             whole, explains = all(right.values()), all(right[key] for key in wrong)
-            order_of = (not whole, not explains, far[name], not aimed, by_effect, order)
+            near = far[name]
+            if near > RECENT and whole and not by_effect and _unseen(code, walker, run, before, name):
+                near = RECENT
+            order_of = (not whole, not explains, near, not aimed, by_effect, order)
             ranked.append((tuple(map(int, order_of)), Suspect(name, not stood, by_effect, whole)))
         if acts and far[name] == 0 and slots[walker.slot[name]] < walker.levels[name].awaiting:
             ranked.append(((0, 0, 2, int(not aimed), 1, order), Suspect(name, True, False, False, turns=True)))
@@ -86,6 +91,20 @@ def _stopped(code: UnitCode, difference: Difference) -> bool:
         kind is Observe.ENERGISED and value is (code.scheme.outputs[name].energised_when is EnergisedWhen.STOPS)
         for kind, name, value in difference.wrong
     )
+
+
+def _unseen(code: UnitCode, walker: Walker, run: Run, before: Sequence[tuple[int, ...]], name: str) -> bool:
+    """Whether nothing told by now would have been otherwise, had a rule stood otherwise since it last began or ceased
+    to act."""
+    awaiting, slot = walker.levels[name].awaiting, walker.slot[name]
+    for slots, vector in zip(reversed(before), reversed(run.vectors[: len(before)]), strict=True):
+        given, cycle = given_of(code, vector), vector.start is Start.POWER_CYCLE
+        after, told = walker.told(slots, given, cycle)
+        if walker.otherwise(slots, given, cycle, f"level of {name}") != told:
+            return False
+        if (after[slot] >= awaiting) is not (slots[slot] >= awaiting):
+            break
+    return True
 
 
 def _far(walker: Walker, name: str, history: list[tuple[int, ...]], coming: list[tuple[int, ...]]) -> int:
