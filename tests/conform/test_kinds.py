@@ -10,15 +10,18 @@ from pathlib import Path
 import pytest
 
 from interlock.cli.status import Exit
+from interlock.conform.blame import suspects
+from interlock.conform.drive import Difference
 from interlock.export.c import c_files
 from interlock.export.host import host_file
 from interlock.export.unit import unit_code
 from interlock.logic.mutants import Mistake, Mutant, mutants
+from interlock.logic.program import Observe
 from interlock.scheme.read import loads
-from interlock.vectors.alone import alone
+from interlock.vectors.alone import Stretch, alone, expected
 from interlock.vectors.generate import generate
 from interlock.vectors.goals import GoalKind
-from interlock.vectors.record import json_lines
+from interlock.vectors.record import Start, json_lines
 from tests.conform.test_conform import interlock, needs_gcc
 from tests.support.quick import QUICK_BENCH
 
@@ -82,3 +85,30 @@ def test_a_mistake_of_each_kind_is_found_and_its_rule_named(folder: Path, mistak
         assert mutant.rule in trouble["rules"], (mutant.what, trouble)
     else:  # a mistake in a derived reading: a rule that looks at it
         assert trouble["rules"][0] in ("heat", "cold_stop"), (mutant.what, trouble)
+
+
+def test_a_rule_that_nothing_has_told_of_since_it_cleared_is_suspected_before_those_that_rightly_act() -> None:
+    """The heater's own stop clears while no heat is wanted: that it did not is seen when heat is wanted at last."""
+    warm = "rules:\n  too_warm: {watches: probe, trips: above 30 degC, clears: below 24 degC, blocks: heater}\n"
+    code = unit_code(loads(RICH.replace("rules:\n", warm, 1)), "board", "rich.yaml")
+    mild, cold = (
+        {n: t if n in ("probe", "wall") else 3_200_000 for n in code.sensors} for t in (16_000_000, 7_000_000)
+    )
+    lines = dict.fromkeys(code.lines, False)
+    given = [Stretch(mild, lines, 20, Start.FIRST), Stretch(cold, lines, 6)]
+    run = expected(code.scheme, "board", code.told, given)
+    at = next(i for i, vector in enumerate(run.vectors) if vector.outputs["K9"])
+    right = {
+        (kind, name): told[name]
+        for kind, told in (
+            (Observe.ENERGISED, run.vectors[at].outputs),
+            (Observe.LINE, run.vectors[at].sent),
+            (Observe.ALARM, run.vectors[at].alarms),
+        )
+        for name in told
+    }
+    answer = tuple(right[key] and key != (Observe.ENERGISED, "K9") for key in code.told)
+    found = suspects(code, run, Difference(0, at, ((Observe.ENERGISED, "K9", False),), answer, ""))
+    named = [suspect.rule for suspect in found]
+    assert named[:2] == ["heat", "too_warm"]
+    assert {"full_stop", "empty_stop"} & set(named)  # in force, and might stop the heater too
