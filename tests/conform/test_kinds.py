@@ -91,11 +91,12 @@ def test_a_rule_that_nothing_has_told_of_since_it_cleared_is_suspected_before_th
     """The heater's own stop clears while no heat is wanted: that it did not is seen when heat is wanted at last."""
     warm = "rules:\n  too_warm: {watches: probe, trips: above 30 degC, clears: below 24 degC, blocks: heater}\n"
     code = unit_code(loads(RICH.replace("rules:\n", warm, 1)), "board", "rich.yaml")
-    mild, cold = (
-        {n: t if n in ("probe", "wall") else 3_200_000 for n in code.sensors} for t in (16_000_000, 7_000_000)
-    )
+
+    def all_read(value: int | None) -> dict[str, int | None]:
+        return dict.fromkeys(code.sensors, value)
+
     lines = dict.fromkeys(code.lines, False)
-    given = [Stretch(mild, lines, 20, Start.FIRST), Stretch(cold, lines, 6)]
+    given = [Stretch(all_read(16_000_000), lines, 20, Start.FIRST), Stretch(all_read(7_000_000), lines, 6)]
     run = expected(code.scheme, "board", code.told, given)
     at = next(i for i, vector in enumerate(run.vectors) if vector.outputs["K9"])
     right = {

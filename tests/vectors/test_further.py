@@ -16,8 +16,10 @@ from interlock.vectors.bound import bound
 from interlock.vectors.generate import further_run, generate, with_runs
 from interlock.vectors.goals import Goal, GoalKind, Goals
 from interlock.vectors.inputs import Inputs
+from interlock.vectors.planner import Planner
 from interlock.vectors.record import Run, read_json_lines
 from interlock.vectors.spine import Hold, spine
+from interlock.vectors.timeline import tracked
 from tests.support.quick import QUICK_BENCH
 
 HUT = Path(__file__).parents[2] / "rules" / "alpine_hut.yaml"
@@ -52,6 +54,25 @@ def test_the_charge_level_s_shortest_way_has_the_delays_of_the_hut_side_by_side(
     assert holds[-1].scans >= 3000
     middle = next(hold for hold in holds if 55_000 < hold.value <= 60_000)
     assert middle.scans >= 3000  # comfort_shed is clear for a while before the call has ended
+
+
+def test_what_is_put_in_between_leaves_all_that_follows_as_it_was_so_much_later() -> None:
+    planner = Planner(board(), 5000)
+    track = planner.plan()
+    planner.most = 2 * track.needed
+    drive = next(d for d in planner.drives.of("cold_stop", True) if d.lane.sensors)
+    moments = [m for m in planner.moments() if track.needed // 3 < m < track.needed]
+    assert len(moments) > 20
+    for moment in moments[::5]:
+        put = planner.prolonged(drive, moment)
+        assert put is not None
+        longer = tracked(planner.watcher, put.plan, track.rest)
+        by = max(put.plan.patches) - max(track.plan.patches)
+        assert by > drive.delay
+        assert all(longer.given(s) == track.given(s) for s in range(moment))
+        assert all(longer.given(s + by) == track.given(s) for s in range(moment, track.needed))
+        reached = planner.watcher.slot["cold_stop"], planner.watcher.levels["cold_stop"].awaiting
+        assert any(longer.before(s).slots[reached[0]] >= reached[1] for s in range(moment, moment + by + 1))
 
 
 def shown(run: Run) -> set[Goal]:
