@@ -160,7 +160,7 @@ class Planner(Ways):
 
     def _power_cycles(self) -> None:
         """At the end, what undoes so much: power cycles in each state, and what only they lead to."""
-        while self._cycle_between():
+        while self.whole and self._cycle_between():  # any other run has room for them after all else
             pass
         while (best := self._cycle_now()) is not None:
             self.track = taken(self.track, best)
