@@ -47,8 +47,8 @@ def test_spin_finds_the_same_single_points(name: str, counted: Counted) -> None:
     pairs = list(product(scheme.claims, scheme.faults.values()))
     verdicts = Counter[str]()
     differ = []
-    for i in range(0, len(pairs), 40):
-        jobs = [spin_model.Job(scheme, claim, (fault,)) for claim, fault in pairs[i : i + 40]]
+    for i in range(0, len(pairs), 60):
+        jobs = [spin_model.Job(scheme, claim, (fault,)) for claim, fault in pairs[i : i + 60]]
         for job, opinion in zip(jobs, spin_model.judge_all(jobs), strict=True):
             verdict = opinion.verdict(scheme, job.claim)
             verdicts[verdict] += 1

@@ -118,14 +118,17 @@ def judge(scheme: Scheme, claim: Claim, faults: Sequence[Fault] = ()) -> Opinion
 
 
 def judge_all(jobs: Sequence[Job], *, seconds: float = 120) -> list[Opinion]:
-    """Several jobs in one model, so that they share one compilation. Raises NotEncoded, SpinError."""
+    """Several jobs in one model, so that they share one compilation; those with the very same text (a fault of a part
+    that the claim does not depend on) are run once. Raises NotEncoded, SpinError."""
     if not jobs:
         return []
-    text = model_text(jobs)
+    texts = [Process(job.scheme, job.claim, job.faults, 0).text() for job in jobs]
+    alone = dict(zip(texts, jobs, strict=True))
     with tempfile.TemporaryDirectory(prefix="spin") as folder:
-        _generate(Path(folder), text)
-        _compile(Path(folder), "-O0")
-        return [_run(Path(folder), i, seconds) for i in range(len(jobs))]
+        _generate(Path(folder), model_text(list(alone.values())))
+        _compile(Path(folder))
+        found = {text: _run(Path(folder), i, seconds) for i, text in enumerate(alone)}
+    return [found[text] for text in texts]
 
 
 def timed(scheme: Scheme, claim: Claim, faults: Sequence[Fault] = (), *, seconds: float = 60) -> Timing:
@@ -182,7 +185,7 @@ def shown(processes: Sequence[str]) -> list[list[list[int]]]:
     """What scripted processes print: for each, scan by scan, the values. Raises SpinError."""
     with tempfile.TemporaryDirectory(prefix="spin") as folder:
         _generate(Path(folder), _whole(processes))
-        _compile(Path(folder), "-O0")
+        _compile(Path(folder))
         said = [_search(Path(folder), i, False, 60) for i in range(len(processes))]
     lines = [[line.split()[2:] for line in one.splitlines() if line.startswith("AT ")] for one in said]
     return [[[int(value) for value in line] for line in one] for one in lines]
@@ -206,9 +209,11 @@ def _generate(folder: Path, text: str) -> None:
         raise SpinError(f"spin -a: {done.stdout[-2000:]}{done.stderr[-2000:]}")
 
 
-def _compile(folder: Path, speed: str) -> None:
+def _compile(folder: Path, speed: str = "") -> None:
+    """With that much optimisation, else as fast as can be: clang without any takes half the time of gcc without."""
+    compiler = [_tool(["gcc", "cc"]), speed] if speed else [_tool(["clang", "gcc", "cc"]), "-O0"]
     done = subprocess.run(
-        [_tool(["gcc", "cc"]), *_COMPILE, speed, "-o", "pan", "pan.c"],
+        [*compiler, *_COMPILE, "-o", "pan", "pan.c"],
         cwd=folder,
         capture_output=True,
         text=True,
