@@ -7,7 +7,7 @@ import random
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, lru_cache
 from itertools import count, groupby
 from pathlib import Path
 from typing import Protocol
@@ -127,12 +127,17 @@ def stream(
 
 def chosen(profile: Profile, pick: Pick, options: Options | None = None, *, answered: bool = True) -> Question:
     """A question that was kept, with what the brute force finds if it is to be `answered`."""
-    text = random_scheme_text(random.Random(pick.seed), profile)
-    scheme = loads(text, "random.yaml")
+    text, scheme = _random_scheme(profile, pick.seed)
     claim = next(c for c in scheme.claims if c.name == pick.claim)
     faults = tuple(scheme.faults[name] for name in pick.faults)
     found = by_brute(scheme, claim, faults, options) if answered else None
     return Question(pick.seed, text, scheme, claim, faults, found)
+
+
+@lru_cache(maxsize=1)  # the claims of one scheme are asked one after the other
+def _random_scheme(profile: Profile, seed: int) -> tuple[str, Scheme]:
+    text = random_scheme_text(random.Random(seed), profile)
+    return text, loads(text, "random.yaml")
 
 
 def exercised(asked: Sequence[Question]) -> Counter[str]:
