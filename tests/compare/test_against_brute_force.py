@@ -13,7 +13,7 @@ from tests.support.product import OutOfReachError, meanings
 from tests.support.profiles import DELAYED, INTERLOCKS, TINY
 from tests.support.random_schemes import random_scheme_text
 
-SCHEMES = 24
+SCHEMES = 15
 OF_EACH = 4  # mutants of a scheme
 
 
@@ -33,5 +33,5 @@ def test_every_verdict_on_a_change_is_that_of_brute_force(counted: Counted) -> N
                 assert str(verdict.meaning) == expected[verdict.path], (seed, mutant.what, verdict)
                 counts[str(verdict.meaning)] += 1
     counted("changes, the comparison and brute force", counts)
-    assert counts["same"] >= 40
-    assert min(counts["stricter"], counts["looser"], counts["different"]) >= 5
+    assert counts["same"] >= 25
+    assert min(counts["stricter"], counts["looser"], counts["different"]) >= 3

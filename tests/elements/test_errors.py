@@ -72,7 +72,7 @@ def test_no_sensor_of_these_parts_reads_outside_its_error(world: World, seed: in
                 assert low - SLACK <= seen - at <= high + SLACK, (at, draws)
 
 
-@OURS
+@settings(OURS, max_examples=6)
 @given(worlds())
 def test_the_error_is_hardly_wider_than_what_some_sensor_reaches(world: World) -> None:
     sensing, truth, valid = world

@@ -116,7 +116,7 @@ def test_the_fuzzer_never_goes_beyond_the_brute_force_and_mostly_reaches_it() ->
     """Random schemes, healthy and under one or two faults: exposures against those of all behaviours."""
     rng = random.Random("fuzz against brute force")
     counts: Counter[str] = Counter()
-    while counts["claims"] < 150:
+    while counts["claims"] < 80:
         scheme = loads(random_scheme_text(rng, rng.choice([SMALL, TINY])))
         faults = random_fault_set(rng, scheme, rng.choice([0, 0, 1, 2]))
         if not scheme.claims or not meaningful(scheme, faults):

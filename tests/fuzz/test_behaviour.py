@@ -65,7 +65,7 @@ def test_every_behaviour_is_one_that_the_world_admits() -> None:
     """Truth within spans and ties, readings within the errors in force, faults that stay: on random schemes."""
     rng = random.Random("behaviours")
     counts: Counter[str] = Counter()
-    for number, (scheme, aim) in enumerate(aims(rng, 120)):
+    for number, (scheme, aim) in enumerate(aims(rng, 80)):
         draw = RandomDraw(f"behaviours {number}")
         for _ in range(4):
             attempt = behave(aim, draw)
@@ -81,7 +81,7 @@ def test_every_behaviour_is_one_that_the_world_admits() -> None:
 def test_a_replay_of_the_steps_comes_to_the_same() -> None:
     """What was recorded is what was run: the exposure of the replay is that of the behaviour."""
     rng = random.Random("replays")
-    for number, (scheme, aim) in enumerate(aims(rng, 80)):
+    for number, (scheme, aim) in enumerate(aims(rng, 40)):
         attempt = behave(aim, RandomDraw(f"replays {number}"))
         judge = Judge(scheme, aim.claim)
         breach, _ = replay(scheme, attempt.script, aim.resets, judge, 1 << 30)
@@ -102,7 +102,7 @@ def test_a_behaviour_ends_at_the_scan_that_violates_its_claim() -> None:
 def test_looking_ahead_leaves_the_engine_as_it_was() -> None:
     """A twin runs on, the engine does not; and the twin does what the engine then does."""
     rng = random.Random("twins")
-    for _ in range(60):
+    for _ in range(30):
         scheme = loads(random_scheme_text(rng, SMALL))
         faults = random_fault_set(rng, scheme, rng.choice([0, 1, 2]))
         engine = Engine(scheme, split_faults(faults)[0], attended=rng.random() < 0.5)

@@ -20,7 +20,7 @@ from tests.logic.twins import Comparison, Setup, faults_by_mode, worlds
 from tests.support.profiles import BROAD, SMALL
 from tests.support.random_schemes import random_scheme_text
 
-SCHEMES = int(os.environ.get("INTERLOCK_RANDOM_SCHEMES", "400"))
+SCHEMES = int(os.environ.get("INTERLOCK_RANDOM_SCHEMES", "120"))
 CHUNKS = 2
 RUNS, SCANS = 4, 125  # of each scheme: 500 scans
 PROFILES = (SMALL, BROAD, replace(BROAD, name="slow", delay=(0, 30), overrides=(1, 30), contact_delay=(0, 12)))
@@ -56,7 +56,7 @@ def test_both_compiled_forms_agree_with_the_readable_engine(chunk: int) -> None:
     assert not [word for word in WANTED if counts[word] < FEWEST]
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(st.randoms(use_true_random=False), st.integers(0, len(PROFILES) - 1))
 def test_no_scheme_and_no_run_of_worlds_tells_the_compiled_scan_apart(rng: random.Random, profile: int) -> None:
     setup = random_setup(rng, profile)

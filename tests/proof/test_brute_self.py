@@ -198,7 +198,7 @@ def test_its_scan_and_the_readable_engine_agree_on_random_schemes(profile: Profi
     rng = random.Random(f"scan {profile.name}")
     modes: Counter[str] = Counter()
     scans = 0
-    for _ in range(40):
+    for _ in range(24 if profile is BROAD else 16):
         scheme = loads(random_scheme_text(rng, profile), "random")
         cycles = tuple(fault for fault in scheme.faults.values() if fault.mode is Mode.POWER_CYCLED)
         for faults in (cycles, *(random_fault_set(rng, scheme, size) for size in (0, 1, 1, 2, 3))):
@@ -281,7 +281,7 @@ def test_all_stuck_values_of_one_cell_leave_the_same_possible() -> None:
     """For a sensor weighed against another, at the scan at which it sticks and ever after."""
     rng = random.Random("cells")
     compared: Counter[str] = Counter()
-    while compared["cells"] < 240:
+    while compared["cells"] < 80:
         scheme = loads(random_scheme_text(rng, TINY), "random")
         inputs = Inputs(scheme, scheme.rules, Plan(()))
         weighed = [r for r in inputs.rules if inputs.weighs(r)]
@@ -326,7 +326,7 @@ def test_representative_values_and_the_solver_come_to_the_same_verdicts() -> Non
 
 def test_exploring_everything_changes_no_verdict() -> None:
     compared: Counter[str] = Counter()
-    for scheme, claim, faults, _ in claims("narrowed", 40):
+    for scheme, claim, faults, _ in claims("narrowed", 24):
         try:
             verdict = judge(scheme, claim, faults)
             other = judge(scheme, claim, faults, Options(narrowed=False, most_states=20_000))
@@ -336,12 +336,12 @@ def test_exploring_everything_changes_no_verdict() -> None:
         assert told(verdict) == told(other), (claim.name, faults)
         compared[verdict.verdict] += 1
     print(dict(compared))
-    assert min(compared["holds"], compared["violated"], compared["vacuous"]) >= 10
+    assert min(compared["holds"], compared["violated"], compared["vacuous"]) >= 6
 
 
 def test_worst_runs_replay_on_the_readable_engine() -> None:
     replayed: Counter[str] = Counter()
-    for scheme, claim, faults, rng in claims("replay", 40):
+    for scheme, claim, faults, rng in claims("replay", 24):
         search = Search(scheme, claim, faults, Options())
         try:
             search.explore()
@@ -362,13 +362,13 @@ def test_worst_runs_replay_on_the_readable_engine() -> None:
         assert all(bad[len(bad) - (12 if n is None else n) :]), (claim.name, faults, n)
         replayed["endless" if n is None else "n " + str(n)] += 1
     print(dict(replayed))
-    assert sum(count for name, count in replayed.items() if name != "endless") >= 20
+    assert sum(count for name, count in replayed.items() if name != "endless") >= 10
 
 
 def test_no_random_run_is_worse_than_the_worst() -> None:
     """Truths drawn at random with readings that fit them, on the readable engine: never over n bad scans running."""
     reached: Counter[str] = Counter()
-    for scheme, claim, faults, rng in claims("bound", 60):
+    for scheme, claim, faults, rng in claims("bound", 24):
         try:
             verdict = judge(scheme, claim, faults)
         except OutOfReach:
@@ -416,7 +416,7 @@ def test_margins_are_the_last_limits_that_keep_the_claim() -> None:
     """A limit just inside the margin keeps the claim, one just beyond breaks it: at places the search never tried."""
     probed: Counter[str] = Counter()
     for scheme, claim, faults, _ in claims("margins", 400, (TINY,)):
-        if min(probed["inside"], probed["beyond"]) >= 10:
+        if min(probed["inside"], probed["beyond"]) >= 6:
             break
         try:
             if judge(scheme, claim, faults).verdict != "holds":
@@ -438,4 +438,4 @@ def test_margins_are_the_last_limits_that_keep_the_claim() -> None:
         except OutOfReach:
             probed["out of reach"] += 1
     print(dict(probed))
-    assert min(probed["inside"], probed["beyond"]) >= 10
+    assert min(probed["inside"], probed["beyond"]) >= 6

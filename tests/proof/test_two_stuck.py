@@ -20,8 +20,8 @@ from tests.conftest import Counted
 from tests.support.brute import Options, judge
 
 MOST = Options(most_states=200_000)
-# Of most such schemes the claim is endless or vacuous whatever is cut: these have all kinds, most of them a figure.
-SEEDS = (1, 17, 104, 151, 157)
+# Of most such schemes the claim is endless or vacuous whatever is cut: these have all kinds.
+SEEDS = (1, 17, 151)
 
 
 def scheme_text(rng: random.Random) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 from collections import Counter
 from collections.abc import Iterator
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -56,7 +57,7 @@ def places(node: Any, here: Keys = ()) -> Iterator[tuple[Keys, Any]]:
 def test_a_key_or_name_added_anywhere_changes_nothing_else(name: str) -> None:
     text, source = SCHEMES[name], SchemeText(SCHEMES[name])
     before, said, seen = data(text), comments(text), 0
-    for keys, value in places(before):
+    for keys, value in islice(places(before), 0, None, 1 if name == "bench" else 3):
         if isinstance(value, list) and isinstance(value[0], dict):
             continue
         wanted = copy.deepcopy(before)

@@ -74,7 +74,7 @@ def test_a_written_scheme_reads_without_a_finding_and_its_cases_pass(name: str) 
     judge(SETS[name])
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(options())
 def test_any_answers_that_go_together_make_a_scheme_without_findings(given: Options) -> None:
     judge(given)
