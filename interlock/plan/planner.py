@@ -29,7 +29,7 @@ DRAFTS = 5
 ROUNDS = 2
 NEARLY = 0.6
 SOLVER_S = 8.0
-ZONES = 8_000
+ZONES = 12_000
 
 
 def silent(_: str) -> None:

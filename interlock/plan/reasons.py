@@ -8,9 +8,10 @@ from interlock.logic.compiled import compile_scheme
 from interlock.logic.faultset import FaultSet
 from interlock.logic.program import Program, Setting
 from interlock.plan.hypotheses import doubt, off_text
+from interlock.plan.merged_limits import merged
 from interlock.plan.reach import touched
 from interlock.plan.sheet import CannotFind
-from interlock.plan.side_by_side import Effort, NotComparedError, SideBySide
+from interlock.plan.side_by_side import BUDGET, Effort, NotComparedError, SideBySide
 from interlock.plan.sights import sights
 from interlock.plan.stimuli import Stimuli, look_scans
 from interlock.plan.wrong import Slip, Wrong, usual, with_slips
@@ -32,6 +33,11 @@ _BRIEFLY = (
     "whatever the installation is given, what each device and each line is told differs for no longer than {time}: less"
     " than it takes to look"
 )
+_IN_DOUBT = (
+    "what is given between limits that lie closer together than the errors of sensor and bench may be read as beyond"
+    " one of them; and as long as it is, "
+)
+FEW = 60  # zones for a sight at first: what takes few is proved with few
 
 
 class Reasons:
@@ -39,7 +45,7 @@ class Reasons:
     given, in all."""
 
     def __init__(self, stimuli: Stimuli, zones: int) -> None:
-        self.effort = Effort(zones)
+        self.effort = Effort(FEW, zones)
         self.stimuli, self.scheme = stimuli, at_once(stimuli.scheme)
         self.looked_at = sights(self.scheme)
         self._healthy: Program | None = None
@@ -112,16 +118,24 @@ class Reasons:
         )
 
     def _over_all(self, wrong: Wrong) -> CannotFind | None:
-        """The reason proved over all that an installation can be given, if there is one."""
+        """The reason proved over all that an installation can be given, if there is one: as it is, or with limits as
+        one between which nothing can be given for certain."""
+        at_most = look_scans(self.scheme) - 1
+        words = _BRIEFLY, _ALIKE
         try:
-            longest = SideBySide(self.scheme, wrong, self.effort).longest(look_scans(self.scheme) - 1)
+            for scheme, of in ((self.scheme, wrong), *merged(self.stimuli, self.scheme, wrong)):
+                for each in (FEW, BUDGET):
+                    self.effort.each = each
+                    longest = SideBySide(scheme, of, self.effort).longest(at_most)
+                    if longest.scans is not None:
+                        says = words[longest.scans == 0].format(time=time_text(longest.scans * self.scheme.scan_us))
+                        return CannotFind(wrong.name, says)
+                    if longest.real:
+                        break
+                words = _IN_DOUBT + _BRIEFLY, _IN_DOUBT + _ALIKE
         except NotComparedError:
-            return None
-        if longest is None:
-            return None
-        if longest == 0:
-            return CannotFind(wrong.name, _ALIKE)
-        return CannotFind(wrong.name, _BRIEFLY.format(time=time_text(longest * self.scheme.scan_us)))
+            pass
+        return None
 
 
 def at_once(scheme: Scheme) -> Scheme:

@@ -37,7 +37,8 @@ from interlock.scheme.model import (
 from interlock.scheme.order import in_order
 from interlock.scheme.words import Contact, DeviceInput, Mode, Part, Signal
 
-BUDGET = 300  # zones for one sight, one way
+BUDGET = 500  # zones for one sight, one way
+STATES = 2_000  # of the plain search of one
 _AT_ONCE = Delay(0, 0)
 _COPY = " with it"
 _SEEN = " seen"  # after the name of a rule, a line or an output: a path that is let run as that is seen
@@ -50,9 +51,19 @@ class NotComparedError(Exception):
 
 @dataclass
 class Effort:
-    """How many zones may still be looked at, over all questions that share it."""
+    """How many zones may be looked at: for one sight, one way, and over all questions that share it."""
 
-    zones: int
+    each: int = BUDGET
+    zones: int = 1 << 60
+
+
+@dataclass(frozen=True, slots=True)
+class Longest:
+    """For how many scans in a row something differs at most (not always the least such bound); None where that is more
+    than was asked for, or not decided. `real`: there is a run in which it is more."""
+
+    scans: int | None
+    real: bool = False
 
 
 @dataclass(frozen=True)
@@ -62,7 +73,7 @@ class SideBySide:
 
     scheme: Scheme
     wrong: Wrong
-    effort: Effort = field(default_factory=lambda: Effort(1 << 60))
+    effort: Effort = field(default_factory=Effort)
 
     def __post_init__(self) -> None:
         if isinstance(self.wrong, Slip):
@@ -71,22 +82,22 @@ class SideBySide:
             if single.mode in _OUT_OF_REACH or single.part in (Part.SENSOR, Part.UNIT):
                 raise NotComparedError(single.name)
 
-    def longest(self, at_most: int) -> int | None:
+    def longest(self, at_most: int) -> Longest:
         """For how many scans in a row anything that can be seen may be on without the fault and off with it, or the
-        reverse, and no longer (never more than `at_most`, but not always the least such bound); None where that may be
-        more, or was not decided."""
+        reverse."""
         most = 0
         for sight in self._sights:
             for runs, stopped in ((sight, sight + _COPY), (sight + _COPY, sight)):
                 goal = Goal(Moves.RUN, runs, (Condition(Signal.PATH, stopped, False),))
                 if self.effort.zones <= 0:
-                    return None
-                answer = Decider(self._index, goal, self._plan, min(BUDGET, self.effort.zones)).answer(at_most)
+                    return Longest(None)
+                budget = min(self.effort.each, self.effort.zones)
+                answer = Decider(self._index, goal, self._plan, budget, STATES).answer(at_most)
                 self.effort.zones -= answer.zones
                 if answer.upper > at_most:
-                    return None
+                    return Longest(None, answer.lower > at_most)
                 most = max(most, answer.upper)
-        return most
+        return Longest(most)
 
     # --- what the fault reaches
 

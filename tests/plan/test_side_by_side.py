@@ -12,7 +12,7 @@ from interlock.logic.faultset import FaultSet
 from interlock.logic.scan import Engine, World
 from interlock.plan.hypotheses import Off, slips
 from interlock.plan.reasons import at_once
-from interlock.plan.side_by_side import NotComparedError, SideBySide
+from interlock.plan.side_by_side import Longest, NotComparedError, SideBySide
 from interlock.plan.stimuli import Stimuli, look_scans
 from interlock.plan.wrong import Slip, Wrong, with_slips
 from interlock.scheme.model import Scheme
@@ -42,13 +42,13 @@ def wrong(name: str) -> Wrong:
     ],
 )
 def test_the_longest_difference_is_as_worked_out_by_hand(name: str, scans: int) -> None:
-    assert SideBySide(at_once(HUT), wrong(name)).longest(scans) == scans
+    assert SideBySide(at_once(HUT), wrong(name)).longest(scans).scans == scans
     if scans:
-        assert SideBySide(at_once(HUT), wrong(name)).longest(scans - 1) is None
+        assert SideBySide(at_once(HUT), wrong(name)).longest(scans - 1) == Longest(None, real=True)
 
 
 def test_what_differs_for_longer_than_is_asked_for_is_not_said_to_be_alike() -> None:
-    assert SideBySide(at_once(HUT), wrong("K7~K10.swapped")).longest(31) is None
+    assert SideBySide(at_once(HUT), wrong("K7~K10.swapped")).longest(31).scans is None
     with pytest.raises(NotComparedError):
         SideBySide(at_once(HUT), wrong("floor_probe.open"))
 
@@ -96,7 +96,7 @@ def test_no_run_on_the_readable_engine_differs_for_longer(seed: int) -> None:
     told: Counter[str] = Counter()
     for one in rng.sample(every, min(30, len(every))):
         try:
-            longest = SideBySide(scheme, one).longest(look_scans(scheme) - 1)
+            longest = SideBySide(scheme, one).longest(look_scans(scheme) - 1).scans
         except NotComparedError:
             told["not compared"] += 1
             continue
