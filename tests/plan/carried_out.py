@@ -24,11 +24,13 @@ FAR = -(10**15)  # what a lead that is open or shorted gives where the scheme do
 
 class Installation:
     """One installation in which something is wrong from power-up on. `errors`: each sensor reads what is applied give
-    or take its error and the bench's, drawn anew at each step; without, in the middle of that."""
+    or take its error and the bench's, drawn whenever something is set and, in one case of two, at each step; without,
+    in the middle of that."""
 
     def __init__(self, scheme: Scheme, hypothesis: Hypothesis, errors: random.Random | None = None) -> None:
         self.scheme, self.errors = scheme, errors
         self.applied: dict[str, str] = {}
+        self.unsteady = errors is not None and errors.random() < 0.5
         faults = [w for w in hypothesis.wrong if isinstance(w, Fault)]
         slips = [w for w in hypothesis.wrong if isinstance(w, Slip)]
         installed, arising = split_faults(faults)
@@ -48,9 +50,11 @@ class Installation:
                 pressed[name] = True
             elif name in self.scheme.sensors:
                 self.applied[name] = text
+                self.readings[name] = self._value(name, text)
             else:
                 pressed[name] = self.lines[name] = text == "on"
-        self.readings |= {name: self._value(name, text) for name, text in self.applied.items()}
+        if self.unsteady:
+            self.readings |= {name: self._value(name, text) for name, text in self.applied.items()}
         scans = max(1, -(-step.wait_s * MICRO // self.scheme.scan_us))
         last: Seen | None = None
         if pressed != self.lines:
