@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from interlock.compare.alike import Colour, Item, Side, as_told, colours
 from interlock.records import replace
+from interlock.scheme.bare import with_parts
 from interlock.scheme.model import (
     AnyOf,
     Condition,
@@ -26,7 +27,6 @@ from interlock.scheme.model import (
     SensorError,
     Target,
 )
-from interlock.scheme.order import in_order
 from interlock.scheme.words import LineForm, Signal, Word
 
 
@@ -86,31 +86,18 @@ class _Merger:
         outputs = {o.name: o for w, side in self.sides.items() for o in self._outputs(w, side.scheme)}
         first = self.sides[Which.OLD].scheme
         units = tuple(dict.fromkeys(u for side in self.sides.values() for u in side.scheme.units))
-        senders = {name: line.rules for name, line in lines.items() if line.form.sent}
-        scheme = replace(
-            first,
-            units=units,
+        both = with_parts(
+            replace(first, units=units, readings=self.readings),
             quantities=self.quantities,
             sensors=self.sensors,
-            readings=self.readings,
             lines=lines,
             rules=rules,
-            groups={},
             paths=paths,
             outputs=outputs,
-            claims=(),
-            not_protected=(),
-            cases=(),
-            faults={},
-            excluded=(),
-            rates={},
-            accepted=(),
-            order=in_order(rules, senders),
-            excluded_faults={},
         )
         second = self.sides[Which.NEW].scheme
         return Merged(
-            scheme,
+            both,
             {(w, p): self._on(w, p) for w, side in self.sides.items() for p in side.scheme.paths},
             self._alike("run", first.paths, second.paths),
             self.seen_by,

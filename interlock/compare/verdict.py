@@ -21,6 +21,7 @@ from interlock.proof.prove import worlds
 from interlock.proof.story import Stretch, UnrealError
 from interlock.proof.system import FaultPlan
 from interlock.records import replace
+from interlock.scheme.bare import bare
 from interlock.scheme.model import Claim, Condition, Rule, Scheme
 from interlock.scheme.units import MICRO
 from interlock.scheme.words import Signal, Word
@@ -255,23 +256,7 @@ class Comparison:
 
 def _without_rules(scheme: Scheme) -> Scheme:
     """The scheme but for its rules, what it asks of them and what it is called."""
-    return replace(
-        scheme,
-        title="",
-        revision="",
-        why="",
-        rules=dict[str, Rule](),
-        order=(),
-        claims=(),
-        not_protected=(),
-        cases=(),
-        devices={},
-        excluded=(),
-        rates={},
-        accepted=(),
-        faults={},
-        excluded_faults={},
-    )
+    return replace(bare(scheme), title="", revision="", why="", rules=dict[str, Rule](), order=(), groups=scheme.groups)
 
 
 def _joined(told: Sequence[Stretch]) -> list[Stretch]:

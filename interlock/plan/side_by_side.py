@@ -17,6 +17,7 @@ from interlock.proof.goal import Goal, Moves
 from interlock.proof.index import Index
 from interlock.proof.system import FaultPlan
 from interlock.records import replace
+from interlock.scheme.bare import with_parts
 from interlock.scheme.model import (
     AnyOf,
     Condition,
@@ -34,7 +35,6 @@ from interlock.scheme.model import (
     SensorError,
     Target,
 )
-from interlock.scheme.order import in_order
 from interlock.scheme.words import Contact, DeviceInput, Mode, Part, Signal
 
 BUDGET = 500  # zones for one sight, one way
@@ -207,26 +207,8 @@ class SideBySide:
         self._watch(rules, paths, outputs)
         now = {n: replace(o, stops_within=_AT_ONCE, starts_within=_AT_ONCE) for n, o in outputs.items()}
         quantities, sensors = _anything(own)
-        senders = {name: line.rules for name, line in lines.items() if line.form.sent}
-        return replace(
-            own,
-            quantities=quantities,
-            sensors=sensors,
-            lines=lines,
-            rules=rules,
-            groups={},
-            paths=paths,
-            outputs=now,
-            claims=(),
-            not_protected=(),
-            cases=(),
-            faults={},
-            excluded=(),
-            rates={},
-            accepted=(),
-            order=in_order(rules, senders),
-            excluded_faults={},
-            devices={},
+        return with_parts(
+            own, quantities=quantities, sensors=sensors, lines=lines, rules=rules, paths=paths, outputs=now
         )
 
     def _condition(self, c: Condition) -> Condition:
