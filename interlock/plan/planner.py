@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -17,12 +17,13 @@ from interlock.plan.loops import Input, PhaseRun, Run, Trials, any_of
 from interlock.plan.overlay import BESIDE, Job, Overlay
 from interlock.plan.proof_test import UNSEEN
 from interlock.plan.reasons import Reasons
-from interlock.plan.sheet import Sheet
+from interlock.plan.sheet import CannotFind, Sheet
 from interlock.plan.sights import Bools
 from interlock.plan.stimuli import Stimuli
 from interlock.plan.uses import uses
 from interlock.plan.wrong import Wrong
 from interlock.scheme.model import Scheme
+from interlock.split import can_split, cores, in_order, split
 
 Progress = Callable[[str], None]
 DRAFTS = 5
@@ -59,12 +60,16 @@ class Planner:
         """The sheet. `digest`: SHA-256 of the scheme's file."""
         choice, runs = self.choice()
         wrongs: dict[str, Wrong] = {h.name: h.wrong[0] for h in self.hypotheses[1:]}
+        reasons = Reasons(self.stimuli, self.zones)
+        untold = list(dict.fromkeys(self.hypotheses[i].name for i in self.candidates.missing()))
+        known = _meanwhile(lambda name: reasons.why(name, wrongs[name]), untold)
+        next(known)
         found = self._side_by_side(choice, runs)
         found = with_looks(found, self._needed(found))
         steps, finds = trimmed(found, [h.name for h in self.hypotheses[1:]])
-        reasons = Reasons(self.stimuli, self.zones)
+        why = dict(zip(untold, known, strict=True))
         unseen = {n: f for n, f in self.scheme.faults.items() if n not in wrongs}
-        cannot = [reasons.why(n, w) for n, w in {**wrongs, **unseen}.items() if n not in finds]
+        cannot = [why.get(n) or reasons.why(n, w) for n, w in {**wrongs, **unseen}.items() if n not in finds]
         off_by = {setting_name(s.rule, s.setting): off_text(self.stimuli, s) for s in self.slips}
         return Sheet(self.scheme.title, digest, steps, finds, tuple(cannot), off_by)
 
@@ -183,6 +188,17 @@ class Planner:
             for key, use in uses(self.trials, run, begins=n == 0).items():
                 total[key] = total.get(key, 0) + use.more + sum(run.phases[p].settles for p in use.phases)
         return frozenset(key for key, seconds in total.items() if seconds >= NEARLY * choice.longest)
+
+
+def _meanwhile(work: Callable[[str], CannotFind], names: Sequence[str]) -> Iterator[CannotFind | None]:
+    """At first nothing, and then what `work` makes of each name in turn: on another core, where there is one, from the
+    first thing asked for on."""
+
+    def numbered(number: int) -> CannotFind | None:
+        return work(names[number - 1]) if number else None
+
+    numbers = range(len(names) + 1)
+    return in_order(split(numbered, numbers, 1)) if can_split() and cores() > 1 else map(numbered, numbers)
 
 
 def told_by(found: Draft) -> Bools:
