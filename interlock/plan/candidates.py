@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 import numpy as np
 
 from interlock.logic.program import Setting
+from interlock.plan.chains import tails
 from interlock.plan.doubts import Spot
 from interlock.plan.hypotheses import Hypothesis, between
 from interlock.plan.loops import Input, Loop, Run, Trials, any_of
@@ -78,8 +79,27 @@ class Candidates:
             new = [run for loop, run in self.runs.items() if loop not in before and loop[-1].lines == context.lines]
             self._whole(context, stairs, new)
         self._apart(singles, contexts)
+        self._restless(contexts)
         self._doubtful(singles, contexts)
         self._while_short(singles, contexts)
+
+    def _restless(self, contexts: Sequence[Spot]) -> None:
+        """Changes under which an installation goes on and on (a motor that runs for its time, cools down and runs
+        again): for as long as everything can have happened once, and back to rest."""
+        singles = self.singles()
+        back = self.trials.come_back([(s,) for s in singles])
+        longest = tails(self.stimuli.scheme)
+        names = list(self.stimuli.scheme.sensors)
+        loops: list[Loop] = []
+        for spot in (s for s, comes in zip(singles, back, strict=True) if not comes):
+            inputs = (
+                names[i] if kind == "sensor" else self.stimuli.external[i] for kind, i in _changed(self.home, (spot,))
+            )
+            lasts = 2 * self.trials.seconds(max(longest[name] for name in inputs)) + MOMENT_S
+            loops += [(joined(self.home, c, spot._replace(lasts=lasts)),) for c in (self.home, *contexts)]
+        if loops:
+            self.progress(f"changes after which there is no rest: {len(loops)}")
+            self.add(loops, [i for i in range(1, len(self.hypotheses)) if not self.anyway[i]])
 
     def _doubtful(self, singles: Sequence[Spot], contexts: Sequence[Spot]) -> None:
         """For mistyped limits that nothing tells yet: values between the two limits that leave other rules in doubt, at

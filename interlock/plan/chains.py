@@ -20,9 +20,10 @@ def chains(scheme: Scheme, active: Mapping[str, bool]) -> dict[str, int]:
 
 
 def tails(scheme: Scheme) -> dict[str, int]:
-    """For each rule the longest chain of delays of the rules that go by it, each by the one before, in scans, whichever
-    way they go."""
-    return _longest(scheme, tuple(scheme.rules), {})
+    """For each rule, sensor and external line the longest chain of delays of the rules that go by it, each by the one
+    before, in scans, whichever way they go."""
+    external = (n for n, line in scheme.lines.items() if line.form is LineForm.EXTERNAL)
+    return _longest(scheme, (*scheme.rules, *scheme.sensors, *external), {})
 
 
 def _longest(scheme: Scheme, names: Sequence[str], active: Mapping[str, bool]) -> dict[str, int]:

@@ -294,6 +294,10 @@ class Trials:
         self._at_least[spot.given] = least
         return least
 
+    def come_back(self, loops: Sequence[Loop]) -> list[bool]:
+        """Whether a healthy installation comes to rest in each phase of each loop, and back."""
+        return [walk is not None for walk in self._walk(loops)]
+
     def _is_rest(self, columns: Columns, column: int) -> bool:
         return all(a[column] == b[0] for a, b in zip(columns.state, self._rested, strict=True))
 
