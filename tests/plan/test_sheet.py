@@ -69,6 +69,17 @@ def test_a_demo_sheet_keeps_its_promises_in_less_than_half_of_the_obvious_one(na
     assert not lost
 
 
+def test_limits_beside_others_and_rules_that_wait_or_never_rest_are_found_too() -> None:
+    """Each of these takes a loop of a kind of its own."""
+    hut, launch = set(planned("alpine_hut")[2].finds), set(planned("survey_launch")[2].finds)
+    beside = {"comfort_shed.trip_limit_low", "generator_call.clear_limit_low", "hot_last_stop.trip_limit_low"}
+    waits = {"hot_lockout.clear_limit_low", "hot_lockout.clear_limit_high", "hot_lockout.clear_delay_short"}
+    let_go = {"rescue_spent.omitted", "rescue_spent.trip_delay_long"}
+    assert hut >= beside | waits | let_go
+    assert launch >= {"cell_hot.clear_limit_low", "cell_overfull.clear_limit_low"}
+    assert launch >= {"thruster_limit.omitted", "thruster_limit.trip_delay_long", "thruster_limit.clear_delay_short"}
+
+
 @pytest.mark.parametrize("name", ["survey_launch", "alpine_hut"])
 def test_what_a_demo_sheet_shows_leaves_few_candidates_and_the_true_one_among_them(name: str) -> None:
     """Each single fault of the catalogue by itself: what would be written down brings it back."""
