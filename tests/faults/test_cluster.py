@@ -28,6 +28,7 @@ from interlock.scheme.model import Scheme
 from interlock.scheme.read import loads
 from tests.support.bench import BENCH
 from tests.support.dask_cluster import Processes, processes
+from tests.support.heeding import HEEDING
 
 
 @pytest.fixture(scope="module")
@@ -52,7 +53,7 @@ def two(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Processes]:
 def command(*words: str, folder: Path, text: str = BENCH) -> subprocess.Popen[str]:
     (folder / "bench.yaml").write_text(text, encoding="utf-8")
     env = {**os.environ, "XDG_CACHE_HOME": str(folder / "cache")}
-    line = [sys.executable, "-m", "interlock", "inject", "bench.yaml", "--json", *words]
+    line = [sys.executable, "-c", HEEDING, "inject", "bench.yaml", "--json", *words]
     return subprocess.Popen(line, env=env, cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
 
 

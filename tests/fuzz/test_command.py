@@ -15,6 +15,7 @@ import pytest
 
 from tests.fuzz.campaigns import FLAWED, RULES
 from tests.support.bench import BENCH, edited
+from tests.support.heeding import HEEDING
 
 SLOW = edited(("trips: below 3 degC for 2 s", "trips: below 3 degC for 20 s"))
 
@@ -147,10 +148,6 @@ def test_the_time_given_ends_it_and_is_told(tmp_path: Path) -> None:
     done = run("bench.yaml", "--examples", 1_000_000, "--time", "500 ms", cwd=tmp_path)
     assert done.returncode == 0
     assert "(out of time): none violated" in done.stdout
-
-
-# A background job hands down that it ignores interruptions; a user's terminal does not.
-HEEDING = "import signal as s; s.signal(s.SIGINT, s.default_int_handler); from interlock.cli.app import main; main()"
 
 
 @pytest.mark.parametrize(("text", "status"), [(BENCH, 130), (SLOW, 1)])
