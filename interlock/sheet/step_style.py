@@ -53,7 +53,7 @@ a { color: #0b4f8a }
   .step { scroll-margin-top: 2mm; padding-bottom: 3mm }
 }
 .where th { width: 32%; border: 0.5pt solid #8a8a8a; font-size: inherit }
-.limits ul { columns: 2; font-size: 8.5pt }
+.limits ul { columns: 2; column-gap: 8mm; font-size: 8.5pt }
 .limits li { overflow-wrap: anywhere }
 .limits p { break-after: avoid }
 @media screen { .where { display: none } }
