@@ -95,7 +95,10 @@ class Cluster:
             came = coming.next_batch(block=False)
             for future, result in came:
                 yield self._told(future, result)
-            if came or self._client.scheduler_info()["workers"]:
+            known = self._client.scheduler_info()
+            if not came and "workers" not in known:  # the client has given up to find it again
+                raise self._error("its scheduler has gone")
+            if came or known["workers"]:
                 seen = time.monotonic()
             elif time.monotonic() > seen + self.absence:
                 raise self._error("its last worker has gone, and no other one has come")

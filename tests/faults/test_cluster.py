@@ -134,6 +134,16 @@ def _begun(folder: Path) -> bool:
         return False
 
 
+def test_a_client_that_no_longer_looks_for_its_scheduler_says_so(
+    bench: Scheme, two: Processes, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """After some seconds without an answer the library gives up, and then knows of no workers, not even of none."""
+    with Cluster(Court(bench, BUDGET), two.address) as there:
+        monkeypatch.setattr(there._client, "scheduler_info", lambda: {"type": "Scheduler"})
+        with pytest.raises(ClusterError, match="its scheduler has gone"):
+            inject(bench, 2, there)
+
+
 def test_interrupted_on_a_cluster_a_study_is_taken_up_to_the_same_bytes(two: Processes, tmp_path: Path) -> None:
     study = partial(command, "--size", "3", folder=tmp_path, text=BENCH)
     expected = study("--jobs", "1").communicate()[0]
