@@ -37,13 +37,14 @@ CAUTION = (
 class Diagnosis:
     """What is told: the candidates, those of which nothing tells one from another (by their places), and what to do
     next. `seen`: whether anything at all was seen that a healthy installation does not show. `size`: of the largest
-    sets that were weighed."""
+    sets that were weighed; `typed`: mistyped settings were weighed too, each alone."""
 
     candidates: tuple[Candidate, ...]
     classes: tuple[tuple[int, ...], ...]
     next: Next | None
     size: int
     interrupted: bool = False
+    typed: bool = False
 
 
 def diagnose(
@@ -97,9 +98,11 @@ def _by_sheet(
     from interlock.diagnose.candidates import ranked, singles
     from interlock.diagnose.following import classes, next_step, next_stimulus
     from interlock.diagnose.sheets import ResultsError, explaining, likely_pairs, seen_of
+    from interlock.plan.hypotheses import Off, slips
     from interlock.plan.predict import SheetError, predict
     from interlock.plan.results import load_results
     from interlock.plan.sheet import digest_of
+    from interlock.plan.stimuli import Stimuli
 
     try:
         results = load_results(results_file)
@@ -116,8 +119,8 @@ def _by_sheet(
     try:
         seen = seen_of(scheme, sheet, results)
         wrongs: list[Wrong] = list(scheme.faults.values())
-        line.say("each fault alone")
-        found = explaining(scheme, seen, singles(wrongs))
+        line.say("each fault and each mistyped setting alone")
+        found = explaining(scheme, seen, singles([*wrongs, *slips(Stimuli(scheme), Off())]))
         size, interrupted = 1, False
         if pairs or not found:
             size = 2
@@ -141,7 +144,7 @@ def _by_sheet(
     following = next_step(seen, prediction, weights) if len(candidates) > 1 else None
     if following is None and len(candidates) > 1 and not interrupted:
         following = next_stimulus(scheme, candidates, line.say)
-    return Diagnosis(candidates, tuple(classes(prediction, len(candidates))), following, size, interrupted)
+    return Diagnosis(candidates, tuple(classes(prediction, len(candidates))), following, size, interrupted, typed=True)
 
 
 def _sheet(scheme: Scheme, digest: str, file: Path | None, line: Progress) -> Sheet:
@@ -222,9 +225,10 @@ def _told(scheme: Scheme, found: Diagnosis) -> Iterator[str]:
     from interlock.explain.diagnosis import meaning, next_words, rank_words
 
     words = [" + ".join(c.names) or "nothing wrong" for c in found.candidates]
-    weighed = "every single fault" if found.size == 1 else "every single fault and every two together"
+    alone = "every single fault and every mistyped setting" if found.typed else "every single fault"
+    weighed = alone if found.size == 1 else f"{alone}, and every two faults together"
     if not found.candidates:
-        yield f"Nothing explains all that was seen: {weighed} of the scheme's catalogue were weighed."
+        yield f"Nothing explains all that was seen: {weighed} were weighed."
         yield "Was something written down wrongly, or is the installation not built as the scheme says?"
     elif not found.candidates[0].wrongs:
         rest = len(found.candidates) - 1

@@ -4,13 +4,18 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from statistics import median
 from typing import Any
 
 import pytest
 from typer.testing import CliRunner, Result
 
 from interlock.cli.app import app
+from interlock.plan.hypotheses import Off, slips
+from interlock.plan.planner import Planner
 from interlock.plan.predict import predict
+from interlock.plan.stimuli import Stimuli
+from interlock.records import replace
 from interlock.scheme.read import loads
 from tests.diagnose.sheets import obvious_sheet, results_of
 from tests.support.bench import BENCH
@@ -59,6 +64,31 @@ def test_two_faults_are_found_where_one_explains_nothing(folder: Path) -> None:
     assert data["weighed"] == {"sets_of_up_to": 2, "complete": True}
     assert ["probe.open", "K2.welded"] in data["candidates"]
     assert all(len(names) == 2 for names in data["candidates"])
+
+
+def test_a_mistyped_setting_comes_back_in_words(folder: Path) -> None:
+    """Each that the planned sheet finds is among the candidates for what it would show, and few others are."""
+    stimuli = Stimuli(SCHEME)
+    sheet = replace(Planner(SCHEME).sheet(), scheme_digest=SHEET.scheme_digest)
+    (folder / "sheet.json").write_text(json.dumps(sheet.as_json()), encoding="utf-8")
+    found = [slip for slip in slips(stimuli, Off()) if slip.name in sheet.finds]
+    prediction = predict(SCHEME, sheet, [(slip,) for slip in found])
+    counts = []
+    for number, slip in list(enumerate(found))[::3]:
+        said = results_of(sheet, prediction, number).as_json()
+        (folder / "results.json").write_text(json.dumps(said), encoding="utf-8")
+        candidates = told()["candidates"]
+        assert [slip.name] in candidates
+        counts.append(len(candidates))
+    assert len(found) > 20
+    assert median(counts) <= 3
+    number = [slip.name for slip in found].index("cold_stop.clear_limit_high")
+    said = results_of(sheet, prediction, number).as_json()
+    (folder / "results.json").write_text(json.dumps(said), encoding="utf-8")
+    done = run("results.json", "--sheet", "sheet.json")
+    assert done.exit_code == 1
+    assert "cold_stop's clear limit is typed more than 5 degC" in done.stdout
+    assert "(every single fault and every mistyped setting weighed)" in done.stdout
 
 
 def test_a_healthy_installation_is_the_first_candidate_and_no_finding(folder: Path) -> None:
