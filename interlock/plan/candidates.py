@@ -19,7 +19,6 @@ from interlock.plan.wrong import Slip, usual
 from interlock.scheme.units import MICRO
 
 MOMENT_S = 5  # for so long a line is let go
-LIMITS = (Setting.TRIP_LIMIT, Setting.CLEAR_LIMIT)
 
 
 class Candidates:
@@ -43,6 +42,11 @@ class Candidates:
         """What any of the loops tells."""
         return any_of([self.trials.begun.found, *(run.found for run in self.runs.values())])
 
+    @property
+    def wanted(self) -> list[int]:
+        """The hypotheses that it takes a loop to tell."""
+        return [i for i in range(1, len(self.hypotheses)) if not self.anyway[i]]
+
     def missing(self) -> list[int]:
         """The hypotheses that none of them tells."""
         return [i for i in np.flatnonzero(~self.found).tolist() if i]
@@ -57,12 +61,11 @@ class Candidates:
 
     def families(self) -> None:
         """All families, one after the other."""
-        open_ = [i for i in range(1, len(self.hypotheses)) if not self.anyway[i]]
         singles = self.singles()
-        stairs = self._stairs(singles, open_)
+        stairs = self._stairs(singles, self.wanted)
         self.progress(f"trying {len(singles)} single changes and {len(stairs)} flights of steps beside limits")
-        self.add([(s,) for s in singles], open_)
-        self.add(stairs, open_)
+        self.add([(s,) for s in singles], self.wanted)
+        self.add(stairs, self.wanted)
         contexts = [s for s in singles if s.given == self.home.given]
         for context in contexts:
             missing, before = self.missing(), set(self.runs)
@@ -79,14 +82,13 @@ class Candidates:
             new = [run for loop, run in self.runs.items() if loop not in before and loop[-1].lines == context.lines]
             self._whole(context, stairs, new)
         self._apart(singles, contexts)
-        self._restless(contexts)
+        self._restless(singles, contexts)
         self._doubtful(singles, contexts)
         self._while_short(singles, contexts)
 
-    def _restless(self, contexts: Sequence[Spot]) -> None:
+    def _restless(self, singles: Sequence[Spot], contexts: Sequence[Spot]) -> None:
         """Changes under which an installation goes on and on (a motor that runs for its time, cools down and runs
         again): for as long as everything can have happened once, and back to rest."""
-        singles = self.singles()
         back = self.trials.come_back([(s,) for s in singles])
         longest = tails(self.stimuli.scheme)
         names = list(self.stimuli.scheme.sensors)
@@ -99,13 +101,13 @@ class Candidates:
             loops += [(joined(self.home, c, spot._replace(lasts=lasts)),) for c in (self.home, *contexts)]
         if loops:
             self.progress(f"changes after which there is no rest: {len(loops)}")
-            self.add(loops, [i for i in range(1, len(self.hypotheses)) if not self.anyway[i]])
+            self.add(loops, self.wanted)
 
     def _doubtful(self, singles: Sequence[Spot], contexts: Sequence[Spot]) -> None:
         """For mistyped limits that nothing tells yet: values between the two limits that leave other rules in doubt, at
         rest and in each context. What goes by those rules is then not looked at. Where such a value tells one, whole
         flights with all of them."""
-        wanted: dict[Spot, set[tuple[frozenset[int], bool]]] = {}  # in which context, on which sides
+        telling: dict[Spot, set[tuple[frozenset[int], bool]]] = {}  # in which context, on which sides
         for i in [i for i in self.missing() if self._limit(i)]:
             self.progress(f"beside another limit: {self.hypotheses[i].name}")
             flights = self._stairs(singles, [i], doubtful=True)
@@ -115,13 +117,16 @@ class Candidates:
                     if not self.found[i]:
                         self.add([turned(self.home, context, loop) for loop in loops], [i])
                         if self.found[i]:
-                            wanted.setdefault(context, set()).update(self._side(loop[0]) for loop in loops)
-        open_ = [i for i in range(1, len(self.hypotheses)) if not self.anyway[i]]
-        whole = [(self._side(loop[0]), loop) for loop in self._stairs(singles, open_, doubtful=True)] if wanted else []
-        for context, sides in wanted.items():
+                            telling.setdefault(context, set()).update(self._side(loop[0]) for loop in loops)
+        whole = (
+            [(self._side(loop[0]), loop) for loop in self._stairs(singles, self.wanted, doubtful=True)]
+            if telling
+            else []
+        )
+        for context, sides in telling.items():
             new = [of for side, loop in whole if side in sides for of in (loop, *self._by_doubt(loop))]
             self.progress(f"whole flights that leave a rule in doubt: {len(new)}")
-            self.add([turned(self.home, context, loop) for loop in new], open_)
+            self.add([turned(self.home, context, loop) for loop in new], self.wanted)
 
     def _by_doubt(self, flight: Loop) -> Iterator[Loop]:
         """A flight in two, for each rule that it leaves in doubt: without the places that do, so that the rule can be
@@ -178,7 +183,7 @@ class Candidates:
                 yield (one, self.home._replace(lasts=middle), self.home._replace(press=button))
 
     def _limit(self, hypothesis: int) -> bool:
-        return any(isinstance(w, Slip) and w.setting in LIMITS for w in self.hypotheses[hypothesis].wrong)
+        return any(isinstance(w, Slip) and w.of_limit for w in self.hypotheses[hypothesis].wrong)
 
     def _apart(self, singles: Sequence[Spot], contexts: Sequence[Spot]) -> None:
         """For rules that nothing tells yet and that watch several sensors: two of these given different values, in each
@@ -207,7 +212,7 @@ class Candidates:
         out, back = dict[Spot, None](), dict[Spot, None]()
         for i in which:
             for slip in self.hypotheses[i].wrong:
-                if isinstance(slip, Slip) and slip.setting in LIMITS:
+                if isinstance(slip, Slip) and slip.of_limit:
                     given = between(self.stimuli, slip, rest, sensor)
                     if given is not None:
                         (back if slip.setting is Setting.CLEAR_LIMIT else out)[far._replace(given=given)] = None
@@ -225,7 +230,7 @@ class Candidates:
                 continue
             loops += self._with(loop, context)
         self.progress(f"whole flights with a line set the other way: {len(loops)}")
-        self.add(loops, [i for i in range(1, len(self.hypotheses)) if not self.anyway[i]])
+        self.add(loops, self.wanted)
 
     def singles(self) -> list[Spot]:
         """Each single change of rest."""
@@ -250,7 +255,7 @@ class Candidates:
         external = self.stimuli.external
         for i in which:
             for slip in self.hypotheses[i].wrong:
-                if isinstance(slip, Slip) and slip.setting in LIMITS:
+                if isinstance(slip, Slip) and slip.of_limit:
                     given = between(self.stimuli, slip, self.home.given, doubtful=doubtful)
                     spot = None if given is None else Spot(given, self.home.lines)
                     if spot is not None and self.trials.doubts.usable(spot):
@@ -319,7 +324,7 @@ class Candidates:
         new = [loop for loop in loops if loop not in self._tried]
         if new:
             self.progress(f"{len(new)} loops in the place of two each")
-            self.add(new, [i for i in range(1, len(self.hypotheses)) if not self.anyway[i]])
+            self.add(new, self.wanted)
         return bool(new)
 
     def _far(self, loop: Loop) -> int:

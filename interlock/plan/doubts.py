@@ -258,11 +258,10 @@ class Doubts:
         """For each rule that watches a value the sights that depend on it, packed."""
         healthy = compile_scheme(self.scheme)
         found: dict[str, Packed] = {}
-        for rule in self.scheme.rules.values():
-            if rule.watches in (Signal.SENSOR, Signal.READING):
-                fault = Fault(f"{rule.name}.omitted", Part.RULE, Mode.OMITTED, (rule.name,))
-                faulty = compile_scheme(self.scheme, [fault])
-                found[rule.name] = self._packed(set(touched(healthy, faulty, self.looked_at, FaultSet.of([fault]))))
+        for rule in self._watching:
+            fault = Fault(f"{rule.name}.omitted", Part.RULE, Mode.OMITTED, (rule.name,))
+            faulty = compile_scheme(self.scheme, [fault])
+            found[rule.name] = self._packed(set(touched(healthy, faulty, self.looked_at, FaultSet.of([fault]))))
         return found
 
     def _packed(self, those: set[Sight]) -> Packed:

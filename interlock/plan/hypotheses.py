@@ -202,14 +202,14 @@ def off_text(stimuli: Stimuli, slip: Slip) -> str:
     own = usual(rule, slip.setting)
     assert own is not None, "a slip is of a setting that the rule has"
     by = abs(slip.value - own)
-    if slip.setting in (Setting.TRIP_LIMIT, Setting.CLEAR_LIMIT):
+    if slip.of_limit:
         return value_text(by, stimuli.kind_of(rule), difference=True)
     return time_text(by * stimuli.scheme.scan_us)
 
 
 def typed_text(stimuli: Stimuli, slip: Slip) -> str:
     """The setting as it was typed, as people write it."""
-    if slip.setting in (Setting.TRIP_LIMIT, Setting.CLEAR_LIMIT):
+    if slip.of_limit:
         rule = stimuli.scheme.rules[slip.rule]
         return value_text(slip.value, stimuli.kind_of(rule), difference=_is_difference(stimuli.scheme, rule))
     return time_text(slip.value * stimuli.scheme.scan_us)

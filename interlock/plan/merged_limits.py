@@ -7,10 +7,10 @@ scheme is not seen for certain in any test.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from itertools import pairwise
 
-from interlock.plan.stimuli import Stimuli, error_of
+from interlock.plan.stimuli import Stimuli, error_of, rule_limits
 from interlock.plan.wrong import Slip, Wrong
 from interlock.records import replace
 from interlock.scheme.model import Limit, Rule, Scheme, Trigger
@@ -34,11 +34,8 @@ def merged(stimuli: Stimuli, scheme: Scheme, wrong: Wrong) -> Iterator[tuple[Sch
 def _groups(stimuli: Stimuli) -> Iterator[Group]:
     """Rules on sensors that readings combine have their limits on one scale."""
     scheme = stimuli.scheme
-    sets = [{name} for name in scheme.sensors]
-    for reading in scheme.readings.values():
-        touched = [s for s in sets if s & {*reading.sensors}]
-        sets = [s for s in sets if not s & {*reading.sensors}] + [set().union(*touched)]
-    for members in sets:
+    names = list(scheme.sensors)
+    for members in ({names[i] for i in group} for group in stimuli.groups()):
         rules = []
         for rule in scheme.rules.values():
             of = scheme.readings.get(rule.watched) if rule.watches is Signal.READING else None
@@ -51,9 +48,9 @@ def _groups(stimuli: Stimuli) -> Iterator[Group]:
 def _of(scheme: Scheme, group: Group, wrong: Wrong, order: int) -> Iterator[tuple[str, Limits]]:
     """For each rule of a group how its limits are merged. `order`: the narrowest gaps first, or from one end on."""
     names, width = group
-    pairs = [_limits(scheme.rules[name]) for name in names]
-    if isinstance(wrong, Slip) and wrong.rule in names:
-        pairs.append([*_limits(scheme.rules[wrong.rule]), wrong.value] if wrong.setting.value.endswith("limit") else [])
+    pairs = [[*rule_limits(scheme.rules[name])] for name in names]
+    if isinstance(wrong, Slip) and wrong.of_limit and wrong.rule in names:
+        pairs.append([*rule_limits(scheme.rules[wrong.rule]), wrong.value])
     cuts = sorted({limit for pair in pairs for limit in pair})
     gaps = [gap for gap in pairwise(cuts) if gap[1] - gap[0] < width]
     gaps.sort(key=lambda gap: (gap[1] - gap[0], -gap[0], gap[0])[order])
@@ -68,10 +65,6 @@ def _of(scheme: Scheme, group: Group, wrong: Wrong, order: int) -> Iterator[tupl
     return iter([(name, limits) for name in names])
 
 
-def _limits(rule: Rule) -> list[int]:
-    return [t.test.value for t in (rule.trips, rule.clears) if isinstance(t.test, Limit)]
-
-
 def _with(rule: Rule, limits: Limits) -> Rule:
     def trigger(t: Trigger) -> Trigger:
         test = t.test
@@ -83,7 +76,6 @@ def _with(rule: Rule, limits: Limits) -> Rule:
 
 
 def _typed(wrong: Wrong, maps: Mapping[str, Limits]) -> Wrong:
-    limits: Sequence[Limits] = [maps.get(wrong.rule, {})] if isinstance(wrong, Slip) else []
-    if isinstance(wrong, Slip) and wrong.setting.value.endswith("limit"):
-        return replace(wrong, value=limits[0].get(wrong.value, wrong.value))
+    if isinstance(wrong, Slip) and wrong.of_limit:
+        return replace(wrong, value=maps.get(wrong.rule, {}).get(wrong.value, wrong.value))
     return wrong

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from interlock.logic.compiled import compile_scheme
 from interlock.logic.faultset import FaultSet
-from interlock.logic.program import Program, Setting
+from interlock.logic.program import Program
 from interlock.plan.hypotheses import doubt, off_text
 from interlock.plan.merged_limits import merged
 from interlock.plan.reach import touched
@@ -99,7 +99,7 @@ class Reasons:
 
     def _slip(self, slip: Slip) -> CannotFind:
         rule = self.stimuli.scheme.rules[slip.rule]
-        if slip.setting in (Setting.TRIP_LIMIT, Setting.CLEAR_LIMIT):
+        if slip.of_limit:
             own = usual(rule, slip.setting)
             assert own is not None, "a slip is of a setting that the rule has"
             wide = doubt(self.stimuli, rule)

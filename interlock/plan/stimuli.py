@@ -153,7 +153,7 @@ class Stimuli:
             reading = self.scheme.readings.get(rule.watched)
             if reading is None or reading.combine is not Combine.DIFFERENCE_OF or name not in reading.sensors:
                 continue
-            limits = sorted({0, *_rule_limits(rule)})
+            limits = sorted({0, *rule_limits(rule)})
             for below, above in pairwise([*limits, 2 * limits[-1]]):
                 value = at_rest + roundest(below + (above - below) // 3, above - (above - below) // 3)
                 low, high = error_of(sensor)
@@ -165,7 +165,7 @@ class Stimuli:
     def _sensors_at_rest(self) -> tuple[int, ...]:
         """Where as many rules as can be let go for certain: the position from which tests begin."""
         chosen: dict[int, int] = {}
-        for members in self._groups():
+        for members in self.groups():
             rules = [n for n, of in enumerate(self._members) if not set(of).isdisjoint(members)]
             every = [range(len(self.values[i])) for i in members]
             joint = product(*every) if prod(map(len, every)) <= MOST_JOINT else zip(*every, strict=False)
@@ -177,8 +177,8 @@ class Stimuli:
         watching = [r for r in self.scheme.rules.values() if r.watches is Signal.LINE and r.watched == name]
         return sum(1 if r.clears.test is True else -1 for r in watching) > 0
 
-    def _groups(self) -> list[list[int]]:
-        """The sensors in groups that one reading or another combines."""
+    def groups(self) -> list[list[int]]:
+        """The sensors, by their place, in groups that one reading or another combines."""
         groups = [{i} for i in range(len(self.scheme.sensors))]
         for reading in self.scheme.readings.values():
             members = {self._place[s] for s in reading.sensors}
@@ -306,10 +306,11 @@ def _limits(scheme: Scheme, sensor: Sensor) -> Iterator[int]:
         reading = scheme.readings.get(rule.watched) if rule.watches is Signal.READING else None
         combines = reading and reading.combine is not Combine.DIFFERENCE_OF and sensor.name in reading.sensors
         if combines or (rule.watches is Signal.SENSOR and rule.watched == sensor.name):
-            yield from (limit for limit in _rule_limits(rule) if limit in sensor.valid)
+            yield from (limit for limit in rule_limits(rule) if limit in sensor.valid)
 
 
-def _rule_limits(rule: Rule) -> Iterable[int]:
+def rule_limits(rule: Rule) -> Iterable[int]:
+    """The limits of a rule on a value: none, one or both of its trip and its clear limit."""
     return (t.test.value for t in (rule.trips, rule.clears) if isinstance(t.test, Limit))
 
 

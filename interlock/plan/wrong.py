@@ -20,10 +20,14 @@ class Slip:
     more: bool  # whether it is more than the scheme has
 
     @property
+    def of_limit(self) -> bool:
+        """Whether a limit is mistyped; else a time."""
+        return self.setting in (Setting.TRIP_LIMIT, Setting.CLEAR_LIMIT)
+
+    @property
     def name(self) -> str:
         """`RULE.trip_limit_high`, `RULE.clear_delay_short` and the like."""
-        limit = self.setting in (Setting.TRIP_LIMIT, Setting.CLEAR_LIMIT)
-        way = ("high" if self.more else "low") if limit else ("long" if self.more else "short")
+        way = ("high" if self.more else "low") if self.of_limit else ("long" if self.more else "short")
         return f"{setting_name(self.rule, self.setting)}_{way}"
 
 
