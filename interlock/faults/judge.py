@@ -17,6 +17,7 @@ from interlock.proof.components import Abstraction
 from interlock.proof.decide import Alike, Decider
 from interlock.proof.goal import Goal, Moves, conditions_alone, of_claim, path_alone
 from interlock.proof.index import Index
+from interlock.proof.replay import Run
 from interlock.proof.system import FaultPlan
 from interlock.scheme.model import Claim, Fault
 from interlock.scheme.order import LoopError
@@ -33,6 +34,7 @@ class Begin(Word):
     ANEW = "anew"
     REST = "rest"  # no search for a bound: real runs from rest and power-up
     NEAR = "near"  # real runs from rest that change little
+    KEPT = "kept"  # real runs in which a fault keeps what was, while the world was another
     SWING = "swing"  # real runs from rest, or the swing in its place, that change the world at any scan of a swing
 
 
@@ -85,6 +87,7 @@ def efforts(budget: int, before: Shown | None, *, likely: bool, several: bool) -
     if likely:
         first: tuple[Effort, ...] = (
             Effort(Begin.REST, scans=60, at_once=True),
+            Effort(Begin.KEPT, scans=600),
             Effort(Begin.REST, scans=60),
             known,
             Effort(Begin.ANEW, min(90, budget)),
@@ -179,19 +182,15 @@ class Judge:
             likely = goal.moves is Moves.STOP and not several
             for effort in efforts(self.budget, before, likely=likely, several=several):
                 there = plan.from_power_up() if effort.at_once else plan
-                if effort.at_once and there == plan:
+                if (effort.at_once and there == plan) or (effort.begin is Begin.KEPT and not plan.keeps()):
                     continue
                 decider = Decider(self.index, goal, there, effort.zones, effort.states, tries=TRIES)
                 decider.alike = self._alike[number]
                 if effort.at_once in last:
                     decider.go_on_from(last[effort.at_once])
                 last[effort.at_once] = decider
-                if effort.begin in (Begin.REST, Begin.NEAR, Begin.SWING):
-                    if effort.begin is Begin.SWING:
-                        run = decider.swung(self.most, effort.scans)
-                    else:
-                        run = decider.sought(self.most, effort.scans, narrowly=effort.begin is Begin.NEAR)
-                    if run is not None:
+                if effort.begin not in (Begin.KNOWN, Begin.ANEW):
+                    if self._found(decider, effort) is not None:
                         return Ruling(Answer.VIOLATED)
                     continue
                 if effort.begin is Begin.KNOWN and before is not None:
@@ -207,6 +206,16 @@ class Judge:
         except UnsupportedError as error:
             return Ruling(Answer.UNDECIDED, reason=f"not judged: {error}")
         return Ruling(Answer.UNDECIDED, reason=stopped)
+
+    def _found(self, decider: Decider, effort: Effort) -> Run | None:
+        """A real run that violates the claim, if the effort finds one."""
+        match effort.begin:
+            case Begin.SWING:
+                return decider.swung(self.most, effort.scans)
+            case Begin.KEPT:
+                return decider.kept(self.most, effort.scans)
+            case _:
+                return decider.sought(self.most, effort.scans, narrowly=effort.begin is Begin.NEAR)
 
     def proofs(self, faults: Iterable[Fault], shown: Shown, also: Iterable[Shown] = ()) -> tuple[Shown, ...]:
         """Several proofs that the claim holds, where it was shown to: `shown` cut down in several ways where there is

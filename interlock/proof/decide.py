@@ -84,6 +84,12 @@ class Decider:
 
         return seek(self.full, allowed, scans, self.rest, narrowly=narrowly)
 
+    def kept(self, allowed: int, scans: int) -> Run | None:
+        """The same, by what a fault keeps of a world that was another."""
+        from interlock.proof.keeping import seek_kept
+
+        return None if self.rest is None else seek_kept(self.full, allowed, scans, self.rest)
+
     def swung(self, allowed: int, scans: int) -> Run | None:
         """The same by way of swings: each scan of what repeats itself while the world is held is tried for a change."""
         from interlock.proof.swing import seek_from_swing

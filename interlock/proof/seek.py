@@ -209,23 +209,22 @@ class Seek:
         choices = self.full.inputs(new, onset)
         if names != self.full.compiled(self.full.configs[old].arisen).inputs:
             return choices
-        if arisen not in self._parts:
-            self._parts[arisen] = self._part_of(new, names)
-        part = self._parts[arisen]
+        part = self.parts(new)
         key = (new, held)
         if new == old and not onset and key in self._near:
             return self._near[key]
         if new == old and not onset:
             named = self._named(new) if self.narrowly else set(part)
-            found = self._in_one_part(new, part, named, held)
+            found = self.in_parts(new, held, named)
             if not found and self.always:
-                found = _least_apart(part, held, choices)
+                found = least_apart(part, held, choices)
             self._near[key] = found
             return found
-        return _least_apart(part, held, choices, alike=True)
+        return least_apart(part, held, choices, alike=True)
 
-    def _in_one_part(self, config: int, part: list[int], named: set[int], held: Inputs) -> list[Inputs]:
+    def in_parts(self, config: int, held: Inputs, named: set[int]) -> list[Inputs]:
         """The inputs of a configuration that differ in one of these parts alone, in their order."""
+        part = self.parts(config)
         if config not in self._rest_of:
             # for each part the inputs that are alike in all others, by those others
             self._rest_of[config] = {}
@@ -255,20 +254,23 @@ class Seek:
         found.update(len(inputs) + i for i, name in enumerate(inputs) if set(bools.get(name, ())) & names)
         return found
 
-    def _part_of(self, config: int, names: tuple[str, ...]) -> list[int]:
+    def parts(self, config: int) -> list[int]:
         """For each input, the number of the part of the world it belongs to."""
-        circuit = self.full.circuits[self.full.configs[config].arisen]
-        number = {name: len(names) + i for i, name in enumerate(names)}
-        for k, group in enumerate(self.full.groups_at(config)):
-            number.update({circuit.slots[slot]: k for slot in group.slots})
-        return [number[name] for name in names]
+        arisen = self.full.configs[config].arisen
+        if arisen not in self._parts:
+            names = self.full.compiled(arisen).inputs
+            number = {name: len(names) + i for i, name in enumerate(names)}
+            for k, group in enumerate(self.full.groups_at(config)):
+                number.update({self.full.circuits[arisen].slots[slot]: k for slot in group.slots})
+            self._parts[arisen] = [number[name] for name in names]
+        return self._parts[arisen]
 
     @staticmethod
     def ends(left: dict[int, int], wait: int) -> int:
         return sum(1 << i for i, scans in left.items() if scans - wait <= 1)
 
 
-def _least_apart(part: list[int], held: Inputs, choices: list[Inputs], *, alike: bool = False) -> list[Inputs]:
+def least_apart(part: list[int], held: Inputs, choices: list[Inputs], *, alike: bool = False) -> list[Inputs]:
     """The inputs that differ from what is held in as few parts as can be; none at all counts where `alike`."""
     apart = [(len({p for p, a, b in zip(part, held, x, strict=True) if a != b}), x) for x in choices]
     least = min((count for count, _ in apart if count or alike), default=-1)

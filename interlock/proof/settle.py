@@ -92,19 +92,32 @@ class Settler:
             case Signal.RULE:
                 return self.settling(rule.watched) if trips is True else None
             case Signal.LINE:
-                line = self._wire(rule)
-                if line is None or line.form is LineForm.CONFIRMS:
-                    return None
-                if line.form is LineForm.EXTERNAL:
-                    return QUIET if self._levels.get(line.name, trips) is not trips else None
-                if trips is not (line.form is LineForm.HIGH_WHEN):
-                    return None
-                found = [self.settling(sender) for sender in line.rules]
-                return None if any(s is None for s in found) else together([s for s in found if s is not None])
+                return self._line(rule)
             case Signal.PATH:
                 return None
             case Signal.QUANTITY:
                 raise AssertionError("no rule sees the truth")
+
+    def _line(self, rule: Rule) -> Settling | None:
+        """Of a line: a break or a short that holds it on the side that does not trip takes nothing from this."""
+        faults, wire = self.full.fault_sets[0], self._wire(rule)
+        line = self.scheme.lines[wire]
+        trips = bool(rule.trips.test) is not faults.has(Mode.INVERTED, rule.watched)  # what the wire then carries
+        for mode, level in ((Mode.BROKEN, line.undriven_reads), (Mode.SHORTED, not line.undriven_reads)):
+            if faults.has(mode, wire):
+                return QUIET if level is not trips else None
+            if level is trips and wire in self.full.plan.arising(mode):
+                return None
+        if line.form is LineForm.EXTERNAL:
+            return QUIET if self._levels.get(line.name, trips) is not trips else None
+        if not self._sent_by_rules(line) or trips is not (line.form is LineForm.HIGH_WHEN):
+            return None
+        found = [self.settling(sender) for sender in line.rules]
+        return None if any(s is None for s in found) else together([s for s in found if s is not None])
+
+    def _sent_by_rules(self, line: Line) -> bool:
+        """Whether a unit that no fault touches sends what its rules say."""
+        return line.form.sent and line.unit not in self._units and not self.full.fault_sets[0].has(Mode.DEAD, line.unit)
 
     def _value(self, rule: Rule) -> Settling | None:
         """Of a reading: the codes that go with the conditions' truths."""
@@ -134,20 +147,24 @@ class Settler:
         if rule.watches is Signal.RULE and rule.trips.test is True:
             senders = (rule.watched,)
         elif rule.watches is Signal.LINE:
-            wire = self._wire(rule)
-            if wire is not None and wire.form.sent and rule.trips.test is (wire.form is LineForm.HIGH_WHEN):
-                senders = wire.rules
+            line = self.scheme.lines[self._wire(rule)]
+            if (
+                not self._faulty(rule)
+                and self._sent_by_rules(line)
+                and rule.trips.test is (line.form is LineForm.HIGH_WHEN)
+            ):
+                senders = line.rules
         before = min((self.least(s) for s in senders), default=0)
         return max(0, before - rule.trips.delay.scans) + rule.clears.delay.scans
 
-    def _wire(self, rule: Rule) -> Line | None:
-        """The line that a rule reads, where no fault of the set lies between them."""
-        faults = self.full.fault_sets[0]
-        wire = faults.line_source(self.scheme, rule.unit, rule.watched)
-        line = self.scheme.lines[wire]
-        if {wire, rule.watched} & self._touched or (line.form.sent and line.unit in self._units):
-            return None
-        return None if any(faults.has(m, p) for m in MODES[Part.LINE] for p in (wire, rule.watched)) else line
+    def _wire(self, rule: Rule) -> str:
+        """The line that a rule really reads: two may be exchanged."""
+        return self.full.fault_sets[0].line_source(self.scheme, rule.unit, rule.watched)
+
+    def _faulty(self, rule: Rule) -> bool:
+        """Whether a fault of the set lies between a rule and the line it reads."""
+        ends, faults = {self._wire(rule), rule.watched}, self.full.fault_sets[0]
+        return bool(ends & self._touched) or any(faults.has(m, p) for m in MODES[Part.LINE] for p in ends)
 
     def shadows(self, name: str) -> tuple[str, ...]:
         """Rules that are active whenever this one is: it lets go at once of what makes them trip at once."""

@@ -73,6 +73,10 @@ class FaultPlan(Struct, frozen=True):
         later = tuple(g for g in self.service if any(f.mode in (Mode.STUCK, Mode.FROZEN, Mode.POWER_CYCLED) for f in g))
         return FaultPlan(self.installed.union(*(g for g in self.service if g not in later)), later, self.cycled)
 
+    def keeps(self) -> bool:
+        """Whether a fault that arises in service keeps a value or a state as it was."""
+        return bool(self.arising(Mode.STUCK, Mode.FROZEN))
+
     def arising(self, *modes: Mode, arisen: int = -1) -> tuple[str, ...]:
         """The parts that these modes may befall in service, in order; `arisen`: of these groups only, as bits."""
         groups = (g for i, g in enumerate(self.service) if arisen >> i & 1)
