@@ -77,8 +77,8 @@ class Circuit(Signed):
             self.nexts[comp] = self._next(key)
         self._unite_free()
         self.bad = self._bad()
-        self.sign: dict[str, set[int]] = {}
-        self.take_signs()
+        self.sign: dict[str, set[int]] = {}  # taken once all circuits are there
+        self._moves = {}
 
     def keep_up(self, key: tuple[str, ...]) -> bool:
         """Follow a component that another circuit needs; whether that was new."""

@@ -3,7 +3,7 @@ signs."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 
 # ("1",) ("0",) ("v", name) ("n", e) ("&", e, …) ("|", e, …)
 Expr = tuple[object, ...]
@@ -75,13 +75,14 @@ def text(e: Expr) -> str:
             return "(" + " or ".join(text(x) for x in e[1:]) + ")"  # type: ignore[arg-type]
 
 
-def signs(e: Expr, sign: int = 1) -> Iterator[tuple[str, int]]:
+def signs(e: Expr, sign: int = 1) -> list[tuple[str, int]]:
     """Each signal with the direction in which it moves the expression: +1 with it, -1 against it."""
-    match e[0]:
-        case "v":
-            yield str(e[1]), sign
-        case "n":
-            yield from signs(e[1], -sign)  # type: ignore[arg-type]
-        case "&" | "|":
-            for x in e[1:]:
-                yield from signs(x, sign)  # type: ignore[arg-type]
+    what = e[0]
+    if what == "v":
+        return [(str(e[1]), sign)]
+    if what == "n":
+        return signs(e[1], -sign)  # type: ignore[arg-type]
+    found: list[tuple[str, int]] = []
+    for x in e[1:]:
+        found += signs(x, sign)  # type: ignore[arg-type]
+    return found

@@ -3,10 +3,10 @@ signal moves the bad scan."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from interlock.proof.components import ACT, Abstraction, FreeUse, Kind, Layout, Settled, Statement
-from interlock.proof.expr import Expr, signs
+from interlock.proof.expr import FALSE, Expr, signs
 from interlock.proof.index import Index
 from interlock.scheme.model import Scheme
 
@@ -25,6 +25,7 @@ class Signed:
     phase: str
     bad: Expr
     sign: dict[str, set[int]]
+    _moves: dict[str, list[tuple[str, int]]]  # of signals whose directions were taken, what moves them
 
     def _unite_free(self) -> None:
         """Free rules that act in the same places and nowhere else need one input between them (`united`)."""
@@ -53,7 +54,8 @@ class Signed:
         `seeds`: what other circuits know of the components.
         """
         by_name = {s.name: s for s in self.statements}
-        todo: list[tuple[str, int]] = [(self.alias.get(n, n), s) for n, s in signs(self.bad)]
+        moves = self._moves
+        todo = self._aliased(signs(self.bad))
         todo += [(self.phase, s) for s in (1, -1) if self.phase]
         todo += seeds
         while todo:
@@ -62,21 +64,29 @@ class Signed:
             if sign in known:
                 continue
             known.add(sign)
-            found: list[tuple[str, int]] = []
-            if name[0] == "p" and int(name[1:]) in self.nexts:
-                found = list(signs(self.nexts[int(name[1:])], sign))
-            elif name in by_name:
-                statement = by_name[name]
-                if statement.comp >= 0 and self._two_sided(statement.comp):
-                    found = [x for s in (1, -1) for x in signs(statement.expr, s)]
-                elif statement.code:
-                    found = [(statement.code, sign)]
-                else:
-                    found = list(signs(statement.expr, sign))
-                found += signs(statement.clears, -sign)
-                found += signs(statement.edge, -sign)
-                found += [x for s in (1, -1) for x in signs(statement.cycle, s)]
-            todo.extend((self.alias.get(n, n), s) for n, s in found)
+            if name not in moves:
+                moves[name] = self._moved_by(name, by_name)
+            todo += moves[name] if sign > 0 else [(n, -s) for n, s in moves[name]]
+
+    def _moved_by(self, name: str, by_name: Mapping[str, Statement]) -> list[tuple[str, int]]:
+        """What moves a signal, and in which direction: +1 with it, -1 against it, both where it may be either."""
+        found: list[tuple[str, int]] = []
+        if name[0] == "p" and int(name[1:]) in self.nexts:
+            found = signs(self.nexts[int(name[1:])])
+        elif name in by_name:
+            statement = by_name[name]
+            found = [(statement.code, 1)] if statement.code else signs(statement.expr)
+            if statement.comp >= 0 and self._two_sided(statement.comp):
+                found = [(n, s) for n, sign in signs(statement.expr) for s in (sign, -sign)]
+            for e in (statement.clears, statement.edge):
+                if e != FALSE:
+                    found += signs(e, -1)
+            if statement.cycle != FALSE:
+                found += [(n, s) for n, _ in signs(statement.cycle) for s in (1, -1)]
+        return self._aliased(found)
+
+    def _aliased(self, found: list[tuple[str, int]]) -> list[tuple[str, int]]:
+        return [(self.alias.get(n, n), s) for n, s in found] if self.alias else found
 
     def _two_sided(self, comp: int) -> bool:
         """Whether what moves the component may help as well as hurt, whatever the component does."""
