@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from enum import IntEnum
 
 from msgspec import Struct, field
@@ -36,6 +36,19 @@ class Comp(Struct, frozen=True):
     key: tuple[str, ...]
     start: int
     delays: tuple[int, ...]
+
+
+class Running(dict[tuple[int, ...], tuple[tuple[int, int], ...]]):
+    """For places of all components those whose timer runs there, each with its delay in scans; looked up once."""
+
+    def __init__(self, comps: Sequence[Comp]) -> None:
+        super().__init__()
+        self._delays = [comp.delays for comp in comps]
+
+    def __missing__(self, places: tuple[int, ...]) -> tuple[tuple[int, int], ...]:
+        each = enumerate(zip(self._delays, places, strict=True))
+        found = self[places] = tuple((i, d[p]) for i, (d, p) in each if d[p])
+        return found
 
 
 class Layout(Struct):

@@ -7,10 +7,10 @@ delays, so it has a budget of its own.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Sequence
 
 from msgspec import Struct
 
+from interlock.proof.components import Running
 from interlock.proof.emit import Places
 from interlock.proof.replay import Player, Realiser, Run
 from interlock.proof.system import Move, System
@@ -28,7 +28,6 @@ class Explored(Struct, frozen=True):
 
 def longest_run(full: System, budget: int) -> Explored | None:
     """Explore the whole cone; None where it has more states than the budget."""
-    delays = [c.delays for c in full.layout.comps]
     config, places = full.start
     start: State = (config, places, (0,) * len(places))
     parents: dict[State, tuple[State, Move] | None] = {start: None}
@@ -36,7 +35,7 @@ def longest_run(full: System, budget: int) -> Explored | None:
     todo = deque([start])
     while todo:
         state = todo.popleft()
-        for move, after in _successors(full, delays, state):
+        for move, after in _successors(full, state):
             if move.bad:
                 bad.setdefault(state, []).append((move, after))
             if after not in parents:
@@ -55,26 +54,21 @@ def longest_run(full: System, budget: int) -> Explored | None:
     return Explored(scans, run)
 
 
-def _successors(full: System, delays: list[tuple[int, ...]], state: State) -> list[Edge]:
+def _successors(full: System, state: State) -> list[Edge]:
     config, places, timers = state
-    ends = 0
-    for i, (d, p, t) in enumerate(zip(delays, places, timers, strict=True)):
-        if d[p] and t + 1 >= d[p]:
-            ends |= 1 << i
-    found: list[Edge] = []
-    for move in full.moves(config, places, ends):
-        found.append((move, successor(delays, state, move)))
-    return found
+    ends = sum(1 << i for i, delay in full.running[places] if timers[i] + 1 >= delay)
+    return [(move, successor(full.running, state, move)) for move in full.moves(config, places, ends)]
 
 
-def successor(delays: Sequence[tuple[int, ...]], state: State, move: Move) -> State:
+def successor(running: Running, state: State, move: Move) -> State:
     """The state after a move."""
-    _, places, timers = state
-    after = tuple(
-        0 if not d[new] or new != old or move.again >> i & 1 else t + (not move.still >> i & 1)
-        for i, (d, old, new, t) in enumerate(zip(delays, places, move.places, timers, strict=True))
-    )
-    return move.config, move.places, after
+    _, old, timers = state
+    places, again, still = move.places, move.again, move.still
+    after = [0] * len(places)
+    for i, _ in running[places]:
+        if places[i] == old[i] and not again >> i & 1:
+            after[i] = timers[i] + (not still >> i & 1)
+    return move.config, places, tuple(after)
 
 
 def _longest_path(states: list[State], bad: dict[State, list[Edge]]) -> tuple[State, list[Move], int | None, int]:

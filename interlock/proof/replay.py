@@ -101,7 +101,7 @@ class Player:
 
     def idle(self) -> bool:
         """Whether no timer runs."""
-        return not any(d[p] for d, p in zip(self.delays, self.places, strict=True))
+        return not self.full.running[self.places]
 
     def play(self, choice: Choice, scans: int, bad_wanted: bool, watch: Deviation | None) -> bool:
         """Give the same world for a number of scans; False where a wanted bad scan was not."""
@@ -159,17 +159,16 @@ class Player:
     def _let_go_by(self, *most: int) -> int:
         """After a scan that changed nothing but timers: let as many more go by as come before the next event; how many
         that were."""
-        events = (d[p] - 1 - t for d, p, t in zip(self.delays, self.places, self.timers, strict=True) if d[p])
-        scans = min((*most, *events))
-        for i, d in enumerate(self.delays):
-            if d[self.places[i]]:
-                self.timers[i] += scans
+        running = self.full.running[self.places]
+        scans = min((*most, *(delay - 1 - self.timers[i] for i, delay in running)))
+        for i, _ in running:
+            self.timers[i] += scans
         return scans
 
     def _step(self, choice: Choice) -> tuple[Result, bool]:
         ends = 0
-        for i, d in enumerate(self.delays):
-            if d[self.places[i]] and self.timers[i] + 1 >= d[self.places[i]]:
+        for i, delay in self.full.running[self.places]:
+            if self.timers[i] + 1 >= delay:
                 ends |= 1 << i
         config = self.full.configs[choice.config]
         result = self.full.compiled(config.arisen).step(self.places, ends, choice.x)
@@ -179,15 +178,11 @@ class Player:
             places = self._stuck_places(choice, ends) + places[stuck:]
         again, still = result[2], result[3]
         stays = places == self.places and not again and not still and choice.config == self.config
-        for i, p in enumerate(places):
-            if self.delays[i][p]:
-                if p == self.places[i] and not again >> i & 1:
-                    self.timers[i] += 0 if still >> i & 1 else 1
-                else:
-                    self.timers[i] = 0
-            else:
-                self.timers[i] = 0
-        self.places, self.config = places, choice.config
+        timers = [0] * len(places)
+        for i, _ in self.full.running[places]:
+            if places[i] == self.places[i] and not again >> i & 1:
+                timers[i] = self.timers[i] + (not still >> i & 1)
+        self.timers, self.places, self.config = timers, places, choice.config
         return result, stays
 
     def _stuck_places(self, choice: Choice, ends: int) -> Places:

@@ -39,6 +39,7 @@ class Reached(Struct, eq=False):
     parent: Reached | None
     done: tuple[tuple[Move, int], ...]  # what led here from the parent, and for how many scans each
     rests: bool = False  # known to be at rest
+    scans: int = 0  # up to here
 
 
 def seek(full: System, allowed: int, budget: int, rest: Player | None = None, *, narrowly: bool = False) -> Run | None:
@@ -86,7 +87,7 @@ class Seek:
 
     def __init__(self, full: System, allowed: int, budget: int, *, narrowly: bool = False) -> None:
         self.full, self.allowed, self.left, self.narrowly = full, allowed, budget, narrowly
-        self.delays = [c.delays for c in full.layout.comps]
+        self.running = full.running
         self._near: dict[tuple[int, Inputs], list[Inputs]] = {}
         self._parts: dict[int, list[int]] = {}
         self._rest_of: dict[int, dict[int, tuple[list[int], dict[Inputs, list[tuple[int, Inputs]]]]]] = {}
@@ -119,12 +120,12 @@ class Seek:
     def _rests(self, node: Reached) -> bool:
         """Whether the last scan left everything as it was, and no delay runs."""
         before = node.parent
-        idle = not any(d[p] for d, p in zip(self.delays, node.state[1], strict=True))
-        return node.rests or (idle and before is not None and before.state == node.state)
+        return node.rests or (not self.running[node.state[1]] and before is not None and before.state == node.state)
 
     def _class(self, state: State) -> tuple[object, ...]:
         """The places, and the running delays in the order in which they end."""
-        left = sorted((d[p] - t, i) for i, (d, p, t) in enumerate(zip(self.delays, *state[1:], strict=True)) if d[p])
+        timers = state[2]
+        left = sorted((delay - timers[i], i) for i, delay in self.running[state[1]])
         order = tuple((min(b - a, APART), i) for (a, _), (b, i) in pairwise(left))
         return state[0], state[1], left[0][1] if left else -1, order
 
@@ -167,15 +168,15 @@ class Seek:
 
     def left_to_run(self, places: Places, timers: tuple[int, ...]) -> dict[int, int]:
         """For each component whose delay runs, the scans it still takes."""
-        return {i: d[p] - t for i, (d, p, t) in enumerate(zip(self.delays, places, timers, strict=True)) if d[p]}
+        return {i: delay - timers[i] for i, delay in self.running[places]}
 
     def _waits(self, move: Move, places: tuple[int, ...], left: dict[int, int], room: int) -> list[int]:
         """How long a change may be held back: not at all, until an event, or until what it starts ends close to what
         runs."""
         waits = {0, room} if left else {0}
-        for d, old, new in zip(self.delays, places, move.places, strict=True):
-            if d[new] and new != old:
-                waits.update(scans - 1 - d[new] + off for scans in left.values() for off in NEAR)
+        for i, delay in self.running[move.places]:
+            if move.places[i] != places[i]:
+                waits.update(scans - 1 - delay + off for scans in left.values() for off in NEAR)
         return sorted(w for w in waits if 0 <= w <= room)
 
     def move(self, state: State, option: ConfigMove | None, x: Inputs, ends: int) -> Move | None:
@@ -196,11 +197,14 @@ class Seek:
         """A move for one scan, or one that changes nothing but timers for several."""
         if move is None:
             return node
-        state = successor(self.delays, node.state, move)
+        state = successor(self.running, node.state, move)
         if scans > 1:
-            later = tuple(t + scans - 1 if d[p] else 0 for d, p, t in zip(self.delays, *state[1:], strict=True))
-            state = (state[0], state[1], later)
-        return Reached(state, move.inputs, node.row + scans if move.bad else 0, node, ((move, scans),))
+            later = list(state[2])
+            for i, _ in self.running[state[1]]:
+                later[i] += scans - 1
+            state = (state[0], state[1], tuple(later))
+        row = node.row + scans if move.bad else 0
+        return Reached(state, move.inputs, row, node, ((move, scans),), scans=node.scans + scans)
 
     def nearby(self, new: int, onset: tuple[int, ...], old: int, held: Inputs) -> list[Inputs]:
         """The inputs that differ in one part of the world; where the faults change, those that differ least."""

@@ -99,13 +99,14 @@ class _Swings(Seek):
         """From the last of these nodes, as many further rounds from the first to it as change nothing but delays that
         only count."""
         first, last = trail[0], trail[-1]
-        scans = sum(n for node in trail[1:] for _, n in node.done)
+        scans = last.scans - first.scans
         counting = []
-        for i, (before, now, place) in enumerate(zip(first.state[2], last.state[2], last.state[1], strict=True)):
+        running = dict(self.running[last.state[1]])
+        for i, (before, now) in enumerate(zip(first.state[2], last.state[2], strict=True)):
             if now != before:
                 if now - before != scans:
                     return None
-                counting.append(self.delays[i][place] - now)
+                counting.append(running[i] - now)
         rounds = (min(counting, default=0) - 1) // scans
         return self._again(trail, rounds) if rounds > 0 else None
 
@@ -117,8 +118,9 @@ class _Swings(Seek):
         bad = all(move.bad for move, _ in done)
         config, places, timers = last.state
         later = tuple(t + rounds * (t - b) for t, b in zip(timers, first.state[2], strict=True))
-        row = last.row + rounds * sum(n for _, n in done) if bad else last.row
-        return Reached((config, places, later), last.held, row, last, done * rounds)
+        scans = rounds * (last.scans - first.scans)
+        row = last.row + scans if bad else last.row
+        return Reached((config, places, later), last.held, row, last, done * rounds, scans=last.scans + scans)
 
     def _moments(self, swing: list[Reached]) -> Iterator[Reached]:
         """Each scan of a swing."""

@@ -34,7 +34,7 @@ from interlock.proof.cells import (
     within,
 )
 from interlock.proof.circuit import Circuit
-from interlock.proof.components import Abstraction, Kind, Layout, SlotKey
+from interlock.proof.components import Abstraction, Kind, Layout, Running, SlotKey
 from interlock.proof.emit import Compiled, Places, compiled
 from interlock.proof.goal import Goal
 from interlock.proof.index import Index
@@ -217,6 +217,7 @@ class System:
         self._inputs: dict[tuple[int, tuple[int, ...]], list[tuple[int, ...]]] = {}
         self._groups: dict[tuple[int, tuple[int, ...]], list[Group]] = {}
         self.wished: dict[int, tuple[dict[str, bool], dict[str, bool]]] = {}  # kept for replays: see `wishes`
+        self.running = Running(self.layout.comps)
         self._moves: dict[tuple[int, Places, int], list[Move]] = {}
         self.memo: dict[object, tuple[object, int]] = {}  # what searches found, and the zones that took
         self._split: dict[Places, tuple[tuple[int, ...], tuple[int, ...]]] = {}
