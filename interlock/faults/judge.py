@@ -43,7 +43,7 @@ class Effort(NamedTuple):
 
     `at_once`: with the faults there from power-up: that can show a violation and nothing else. `exactly`: the longest
     bad run is asked for, and not only whether it is longer than allowed; that costs more in most cases and leads the
-    search another way in some.
+    search another way in some. `by_contacts`: with how rules settle by what they see of contacts.
     """
 
     begin: Begin
@@ -52,6 +52,7 @@ class Effort(NamedTuple):
     scans: int = 0
     at_once: bool = False
     exactly: bool = False
+    by_contacts: bool = True
 
 
 def efforts(budget: int, before: Shown | None, *, likely: bool, several: bool) -> tuple[Effort, ...]:
@@ -109,11 +110,11 @@ def efforts(budget: int, before: Shown | None, *, likely: bool, several: bool) -
     return (
         *first,
         anew,
-        Effort(Begin.ANEW, min(600, budget)),
+        Effort(Begin.ANEW, min(600, budget), by_contacts=False),
         Effort(Begin.REST, scans=3_000),
         Effort(Begin.SWING, scans=60_000),
         Effort(Begin.KNOWN, 2 * budget),
-        Effort(Begin.ANEW, 3 * budget),
+        Effort(Begin.ANEW, 3 * budget, by_contacts=False),
         Effort(Begin.ANEW, budget, 7 * budget, 30 * budget, exactly=True),
     )
 
@@ -185,7 +186,7 @@ class Judge:
                 if (effort.at_once and there == plan) or (effort.begin is Begin.KEPT and not plan.keeps()):
                     continue
                 decider = Decider(self.index, goal, there, effort.zones, effort.states, tries=TRIES)
-                decider.alike = self._alike[number]
+                decider.alike, decider.by_contacts = self._alike[number], effort.by_contacts
                 if effort.at_once in last:
                     decider.go_on_from(last[effort.at_once])
                 last[effort.at_once] = decider

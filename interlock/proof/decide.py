@@ -72,7 +72,8 @@ class Decider:
         self._beyond: dict[object, int] = {}  # narrower systems whose search did not end within so many zones
         self._rest: list[tuple[Player | None, Player | None]] = []
         self._kept: dict[str, Kept] = {}  # rules held to how they settle, as long as they do
-        self._settlers: dict[Limits, Settler] = {}
+        self._settlers: dict[tuple[Limits, bool], Settler] = {}
+        self.by_contacts = True  # whether rules settle by what they see of contacts
 
     def go_on_from(self, other: Decider) -> None:
         """Take over what another decider of the same goal and plan has built and explored."""
@@ -145,9 +146,10 @@ class Decider:
     @property
     def settler(self) -> Settler:
         """What is known of rules in bad runs, with the limits as they are now."""
-        if self.limits not in self._settlers:
-            self._settlers[self.limits] = Settler(self.full, self.limits)
-        return self._settlers[self.limits]
+        key = (self.limits, self.by_contacts)
+        if key not in self._settlers:
+            self._settlers[key] = Settler(self.full, self.limits, by_contacts=self.by_contacts)
+        return self._settlers[key]
 
     def settling_on(self) -> list[list[SlotKey]]:
         """What decides how the rules settle that are held to it, a list of slots for each reading."""

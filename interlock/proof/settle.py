@@ -15,8 +15,8 @@ from interlock.proof.cells import HOLDS, NEITHER, TRIPS, Limits, grouped, slot_n
 from interlock.proof.components import SlotKey
 from interlock.proof.goal import Resets
 from interlock.proof.system import System
-from interlock.scheme.model import Line, Rule
-from interlock.scheme.words import MODES, LineForm, Mode, Part, PowerUp, Signal
+from interlock.scheme.model import Line, Output, Rule
+from interlock.scheme.words import MODES, Contact, EnergisedWhen, LineForm, Mode, Part, PowerUp, Signal
 
 
 class Settling(Struct, frozen=True):
@@ -43,9 +43,11 @@ def together(found: list[Settling]) -> Settling:
 
 class Settler:
     """Answers for one goal's whole cone, its limits moved or not. Parts that a fault of the set can touch are left out,
-    unless the fault is there from the start."""
+    unless the fault is there from the start or keeps a line on its harmless side. `by_contacts`: what watches a contact
+    or a command settles by what lets go of that; such a bound is coarse, and now and then less is known with it."""
 
-    def __init__(self, full: System, limits: Limits) -> None:
+    def __init__(self, full: System, limits: Limits, *, by_contacts: bool = True) -> None:
+        self.by_contacts = by_contacts
         self.full = full.with_limits(limits)
         self.index, self.scheme, self.goal = full.index, full.index.scheme, full.goal
         self._touched = set(full.plan.arising(*Mode))
@@ -94,7 +96,7 @@ class Settler:
             case Signal.LINE:
                 return self._line(rule)
             case Signal.PATH:
-                return None
+                return None if trips is True else self._off(rule.unit, self.scheme.drives(rule.unit, rule.watched))
             case Signal.QUANTITY:
                 raise AssertionError("no rule sees the truth")
 
@@ -103,17 +105,45 @@ class Settler:
         faults, wire = self.full.fault_sets[0], self._wire(rule)
         line = self.scheme.lines[wire]
         trips = bool(rule.trips.test) is not faults.has(Mode.INVERTED, rule.watched)  # what the wire then carries
-        for mode, level in ((Mode.BROKEN, line.undriven_reads), (Mode.SHORTED, not line.undriven_reads)):
-            if faults.has(mode, wire):
+        forced = [(Mode.BROKEN, wire, line.undriven_reads), (Mode.SHORTED, wire, not line.undriven_reads)]
+        if line.form is LineForm.CONFIRMS:
+            forced.append((Mode.WELDED, line.output, True))
+        for mode, part, level in forced:
+            if faults.has(mode, part):
                 return QUIET if level is not trips else None
-            if level is trips and wire in self.full.plan.arising(mode):
+            if level is trips and part in self.full.plan.arising(mode):
                 return None
         if line.form is LineForm.EXTERNAL:
             return QUIET if self._levels.get(line.name, trips) is not trips else None
+        if line.form is LineForm.CONFIRMS:
+            output = self.scheme.outputs[line.output]
+            return self._off(output.unit, (output.name,)) if self._closed_while_on(output) is not trips else None
         if not self._sent_by_rules(line) or trips is not (line.form is LineForm.HIGH_WHEN):
             return None
         found = [self.settling(sender) for sender in line.rules]
         return None if any(s is None for s in found) else together([s for s in found if s is not None])
+
+    def _closed_while_on(self, output: Output) -> bool:
+        """Whether an output's contact is closed while its unit lets the path run."""
+        turned = self.full.fault_sets[0].has(Mode.WRONG_CONTACT, output.name)
+        while_energised = (output.contact is Contact.NORMALLY_CLOSED) is turned
+        return while_energised is (output.energised_when is EnergisedWhen.RUNS)
+
+    def _off(self, unit: str, outputs: Iterable[str]) -> Settling | None:
+        """How any of a unit's outputs can stop what it drives, as seen at the next scan."""
+        if not self.by_contacts or unit in self._units or self.full.fault_sets[0].has(Mode.DEAD, unit):
+            return None
+        found = [QUIET]
+        for output in outputs:
+            if any(self.scheme.paths[path].started_by == unit for path in self.scheme.outputs[output].drives):
+                return None
+            for blocker, _ in self.index.blockers[output]:
+                known = self.settling(blocker)
+                if known is None:
+                    return None
+                found.append(known)
+        off = together(found)
+        return off if off.scans is None else Settling(off.scans + 1, off.falls, off.sources)
 
     def _sent_by_rules(self, line: Line) -> bool:
         """Whether a unit that no fault touches sends what its rules say."""

@@ -53,14 +53,21 @@ requirements:
 """
 
 
-def random_motor(rng: random.Random) -> Scheme:
+# The same with the contactor's own contact told to the board, and a rule that waits for it.
+TOLD = TEMPLATE.replace("  loop: external", "  told: {{confirms: K1, undriven_reads: off}}\n  loop: external").replace(
+    "  call:", "  first: {{watches: told, trips: off, clears: on for {d[11]} s, blocks: motor}}\n  call:"
+)
+
+
+def random_motor(rng: random.Random, template: str = TEMPLATE) -> Scheme:
     delays = [rng.randint(0, 3) for _ in range(7)] + [rng.randint(2, 4), rng.randint(1, 4), 0, rng.randint(0, 2)]
+    delays.append(rng.randint(0, 2))
     delays[6] = max(1, delays[6])
     manual = ", reset: manual, reset_by: button" if rng.random() < 0.5 else ""
     conditions = ["warmth: below 40 degC", "loop: on", "lever: on"]
     if rng.random() < 0.3:
         del conditions[rng.randrange(3)]
-    return loads(TEMPLATE.format(d=delays, manual=manual, conditions=", ".join(conditions)))
+    return loads(template.format(d=delays, manual=manual, conditions=", ".join(conditions)))
 
 
 def used(abstraction: Abstraction) -> Counter[str]:
@@ -77,8 +84,10 @@ def used(abstraction: Abstraction) -> Counter[str]:
     )
 
 
-@pytest.mark.parametrize("first", [0, 200])
-def test_what_settles_agrees_with_brute_force(first: int, counted: Counted, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize(("first", "template"), [(0, TEMPLATE), (200, TEMPLATE), (400, TOLD)])
+def test_what_settles_agrees_with_brute_force(
+    first: int, template: str, counted: Counted, monkeypatch: pytest.MonkeyPatch
+) -> None:
     seen: Counter[str] = Counter()
     plain = Decider.answer
 
@@ -91,7 +100,7 @@ def test_what_settles_agrees_with_brute_force(first: int, counted: Counted, monk
     monkeypatch.setattr(Decider, "answer", noted)
     for seed in range(first, first + 24):
         rng = random.Random(seed)
-        scheme = random_motor(rng)
+        scheme = random_motor(rng, template)
         claim = scheme.claims[0]
         faults = () if seed % 3 else (rng.choice(sorted(scheme.faults.values(), key=lambda f: f.name)),)
         try:
@@ -116,9 +125,11 @@ def settler(scheme: Scheme, claim: Claim, faults: tuple[Fault, ...] = ()) -> Set
     return Settler(System(Index(scheme), of_claim(claim), FaultPlan.of(faults), everything), ())
 
 
-def motor(conditions: str = "warmth: below 40 degC, loop: on, lever: on", manual: str = "") -> Scheme:
-    delays = [2, 300, 1, 2, 5, 20, 30, 180, 270, 0, 2]
-    return loads(TEMPLATE.format(d=delays, manual=manual, conditions=conditions))
+def motor(
+    conditions: str = "warmth: below 40 degC, loop: on, lever: on", manual: str = "", template: str = TEMPLATE
+) -> Scheme:
+    delays = [2, 300, 1, 2, 5, 20, 30, 180, 270, 0, 2, 4]
+    return loads(template.format(d=delays, manual=manual, conditions=conditions))
 
 
 def test_a_rule_whose_sensor_can_no_longer_trip_it_runs_down_in_its_clear_delay() -> None:
@@ -163,6 +174,44 @@ def test_a_fault_that_keeps_the_rule_from_running_down_is_heeded(fault: str) -> 
     assert settler(scheme, scheme.claims[0], (scheme.faults[fault],)).settling("hot") is None
 
 
+def test_a_line_held_where_the_rule_does_not_trip_takes_nothing_from_how_it_settles() -> None:
+    scheme = motor()
+    healthy = settler(scheme, scheme.claims[0]).settling("pack_stop")
+    assert settler(scheme, scheme.claims[0], (scheme.faults["permit.shorted"],)).settling("pack_stop") == healthy
+    assert settler(scheme, scheme.claims[0], (scheme.faults["permit.broken"],)).settling("pack_stop") is None
+    assert settler(scheme, scheme.claims[0], (scheme.faults["permit.inverted"],)).settling("pack_stop") is None
+
+
+def test_a_line_held_there_from_power_up_on_lets_the_rule_run_down_at_once() -> None:
+    scheme = motor()
+    plan = FaultPlan.of([scheme.faults["permit.shorted"]]).from_power_up()
+    known = Settler(System(Index(scheme), of_claim(scheme.claims[0]), plan, Abstraction(everything=True)), ())
+    assert known.settling("pack_stop") == Settling(1, True)
+
+
+def test_what_watches_a_contact_runs_down_a_scan_after_what_opens_it() -> None:
+    scheme = motor(template=TOLD)
+    opened, first = (settler(scheme, scheme.claims[0]).settling(rule) for rule in ("pack_open", "first"))
+    assert opened is not None
+    assert opened.scans == 300
+    assert first == Settling(300 + 1 + 4, False, frozenset({"hot"}))
+    for harmless in ("K1.welded", "K1.wire_broken", "K1.ignored", "told.shorted"):
+        assert settler(scheme, scheme.claims[0], (scheme.faults[harmless],)).settling("first") is not None, harmless
+    for fault in ("K1.wrong_contact", "told.broken", "told.inverted", "board.frozen", "board.power_cycled"):
+        assert settler(scheme, scheme.claims[0], (scheme.faults[fault],)).settling("first") is None, fault
+
+
+def test_a_contact_that_welds_where_the_rule_trips_settles_nothing() -> None:
+    turned = TOLD.replace(
+        "{{drives: [contactor], contact: normally_open, runs_when: closed",
+        "{{drives: [contactor], contact: normally_closed, runs_when: open",
+    ).replace("watches: told, trips: off, clears: on for", "watches: told, trips: on, clears: off for")
+    scheme = motor(template=turned)
+    assert settler(scheme, scheme.claims[0]).settling("first") == Settling(305, False, frozenset({"hot"}))
+    assert settler(scheme, scheme.claims[0], (scheme.faults["K1.welded"],)).settling("first") is None
+    assert settler(scheme, scheme.claims[0], (scheme.faults["told.shorted"],)).settling("first") is None
+
+
 def test_an_omitted_rule_is_quiet() -> None:
     scheme = motor()
     assert settler(scheme, scheme.claims[0], (scheme.faults["hot.omitted"],)).settling("hot") == QUIET
@@ -185,7 +234,7 @@ def test_a_rule_acts_for_its_clear_delay_and_that_of_what_it_watches_at_least() 
 
 def test_two_rules_that_act_only_with_each_other_are_no_circle() -> None:
     text = TEMPLATE.replace("clears: on for {d[2]} s, blocks: motor", "clears: on, blocks: motor")
-    scheme = loads(text.format(d=[0, 3, 0, 0, 2, 1, 1, 3, 2, 0, 1], manual="", conditions="warmth: below 40 degC"))
+    scheme = loads(text.format(d=[0, 3, 0, 0, 2, 1, 1, 3, 2, 0, 1, 0], manual="", conditions="warmth: below 40 degC"))
     claim = scheme.claims[0]
     expected = judge(scheme, claim, (), Options(most_states=60_000))
     assert prove(scheme, claim, trace=False).exposure_us == expected.exposure_us
