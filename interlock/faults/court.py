@@ -46,7 +46,7 @@ class Court:
 
     def _told(self, judge: Judge, ask: Ask) -> Told:
         faults = [self.scheme.faults[name] for name in ask.faults]
-        ruling = judge.rule(faults, ask.before)
+        ruling = judge.rule(faults, ask.before, ask.also)
         if ruling.shown is None or not ask.deeper:
             return Told(ask.faults, ruling)
         first, *others = (

@@ -26,8 +26,8 @@ Mask = int  # the same: one bit for each fault of the catalogue
 @dataclass(frozen=True, slots=True)
 class Ask:
     """A set to be judged. `before`: on what the claim was shown to hold with fewer faults, as few as can be of the
-    others in its support. `deeper`: whether larger sets may be asked for next, so that supports are wanted; `also`: on
-    what else it was shown to hold then."""
+    others in its support. `also`: on what else it was shown to hold then, likewise in order. `deeper`: whether larger
+    sets may be asked for next, so that supports are wanted."""
 
     faults: FaultNames
     before: Shown | None
@@ -186,7 +186,7 @@ class CutSetSearch:
         ]
         # of those as good, what was found with more of its faults: it follows what they made worth following
         *_, before = min(known, key=lambda item: item[:4])
-        also = tuple(shown for *_, shown in known if shown is not before) if deeper else ()
+        also = tuple(shown for *_, shown in sorted(known, key=lambda item: item[:4]) if shown is not before)
         return Ask(self._names.members(mask), before, deeper, also)
 
 

@@ -6,7 +6,7 @@ fewer faults; the decision goes on from there where that does not do.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -24,6 +24,7 @@ from interlock.scheme.order import LoopError
 from interlock.scheme.words import Word
 
 TRIES = 300  # zones that narrower systems may take in one effort, in which real runs are looked for
+PROOFS = 4  # found with fewer faults, with each of which a search may begin
 BUDGET = 1_200  # zones: some seconds at worst; many sets are judged, so less is spent on each than on one asked for
 
 
@@ -43,7 +44,9 @@ class Effort(NamedTuple):
 
     `at_once`: with the faults there from power-up: that can show a violation and nothing else. `exactly`: the longest
     bad run is asked for, and not only whether it is longer than allowed; that costs more in most cases and leads the
-    search another way in some. `by_contacts`: with how rules settle by what they see of contacts.
+    search another way in some. `by_contacts`: with how rules settle by what they see of contacts. `fed_first`: what
+    others watch is followed before what acts on outputs. `proof`: with which of the proofs found with fewer faults a
+    search begins that begins with what is known.
     """
 
     begin: Begin
@@ -53,6 +56,8 @@ class Effort(NamedTuple):
     at_once: bool = False
     exactly: bool = False
     by_contacts: bool = True
+    fed_first: bool = False
+    proof: int = 0
 
 
 def efforts(budget: int, before: Shown | None, *, likely: bool, several: bool) -> tuple[Effort, ...]:
@@ -109,6 +114,8 @@ def efforts(budget: int, before: Shown | None, *, likely: bool, several: bool) -
         )
     return (
         *first,
+        further._replace(fed_first=True),
+        *(further._replace(zones=min(max(600, further.zones), budget), proof=number) for number in range(1, PROOFS)),
         anew,
         Effort(Begin.ANEW, min(600, budget), by_contacts=False),
         Effort(Begin.REST, scans=3_000),
@@ -158,13 +165,14 @@ class Judge:
         self.most = max(allowed, 0)
         self._alike = [Alike() for _ in self.goals]
 
-    def rule(self, faults: Iterable[Fault], before: Shown | None = None) -> Ruling:
-        """The ruling under a fault set. `before`: on what it was shown to hold with fewer faults."""
+    def rule(self, faults: Iterable[Fault], before: Shown | None = None, also: Iterable[Shown] = ()) -> Ruling:
+        """The ruling under a fault set. `before`: on what it was shown to hold with fewer faults; `also`: on what
+        else."""
         plan = FaultPlan.of(faults)
         reasons: list[str] = []
         try:
             for number, goal in enumerate(self.goals):
-                mine = before if before and before.goal == number else None
+                mine = [p for p in (before, *also) if p and p.goal == number] if before else []
                 ruling = self._rule(number, goal, plan, mine)
                 if ruling.answer is Answer.HOLDS:
                     return ruling
@@ -174,19 +182,22 @@ class Judge:
             return Ruling(Answer.MEANINGLESS, reason=str(error))
         return Ruling(Answer.UNDECIDED, reason=reasons[0]) if reasons else Ruling(Answer.VIOLATED)
 
-    def _rule(self, number: int, goal: Goal, plan: FaultPlan, before: Shown | None) -> Ruling:
+    def _rule(self, number: int, goal: Goal, plan: FaultPlan, known: Sequence[Shown]) -> Ruling:
         """Quick ways first: nearly all sets are decided by one search on what is known, or by a run soon found."""
         last: dict[bool, Decider] = {}
         stopped = ""
         try:
             several = plan.several()  # no smaller set is violated then, and most of these are not
             likely = goal.moves is Moves.STOP and not several
-            for effort in efforts(self.budget, before, likely=likely, several=several):
+            for effort in efforts(self.budget, known[0] if known else None, likely=likely, several=several):
                 there = plan.from_power_up() if effort.at_once else plan
-                if (effort.at_once and there == plan) or (effort.begin is Begin.KEPT and not plan.keeps()):
+                if effort.at_once and there == plan:
+                    continue
+                if effort.proof >= max(1, len(known)) or (effort.begin is Begin.KEPT and not plan.keeps()):
                     continue
                 decider = Decider(self.index, goal, there, effort.zones, effort.states, tries=TRIES)
-                decider.alike, decider.by_contacts = self._alike[number], effort.by_contacts
+                decider.alike = self._alike[number]
+                decider.by_contacts, decider.fed_first = effort.by_contacts, effort.fed_first
                 if effort.at_once in last:
                     decider.go_on_from(last[effort.at_once])
                 last[effort.at_once] = decider
@@ -194,8 +205,8 @@ class Judge:
                     if self._found(decider, effort) is not None:
                         return Ruling(Answer.VIOLATED)
                     continue
-                if effort.begin is Begin.KNOWN and before is not None:
-                    decider.take_up(before.abstraction)
+                if effort.begin is Begin.KNOWN and known:
+                    decider.take_up(known[effort.proof].abstraction)
                 answer = decider.answer(None if effort.exactly else self.most)
                 if effort.scans:
                     answer = decider.violated(answer, self.most, effort.scans)

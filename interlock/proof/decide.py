@@ -73,6 +73,7 @@ class Decider:
         self._rest: list[tuple[Player | None, Player | None]] = []
         self._kept: dict[str, Kept] = {}  # rules held to how they settle, as long as they do
         self._settlers: dict[tuple[Limits, bool], Settler] = {}
+        self.fed_first = False  # of what may be followed next, what others watch before what acts on outputs
         self.by_contacts = True  # whether rules settle by what they see of contacts
 
     def go_on_from(self, other: Decider) -> None:
@@ -333,13 +334,15 @@ class Decider:
             return True
         if self._settle(run, system):
             return True
-        # cheapest first: uses of rules that are followed anyway, inputs that act one way, rules that watch other parts,
-        # then whole groups, then rule by rule
+        # cheapest first, as a rule: uses of rules that are followed anyway, inputs that act one way, rules that watch
+        # other parts, then whole groups, then rule by rule
         known = {d for d in run.deviations if d.rule in exact}
         plain = {d for d in run.deviations if not d.both}
         watching = {d for d in run.deviations if all(map(self._interlocks, self._beside(d.rule, system)))}
         lines = {d for d in plain if not self.index.scheme.rules[d.rule].watches.numeric}
         groups = self.abstraction.groups
+        if self.fed_first:
+            known = {d for d in run.deviations if d.use == ACT} or known
         if run.deviations and not known and not plain and not watching:
             more = self._groups(run, system)
             if more:
