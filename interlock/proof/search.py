@@ -8,6 +8,7 @@ kept.
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from heapq import heappop, heappush
 from operator import ge, le
@@ -20,6 +21,7 @@ from interlock.proof.system import Move, System
 from interlock.proof.zones import FAR, Zone, elapsed, freed_down, freed_up, rows, tighten, within
 
 PATIENCE = 5  # zones more, so that the best places may lead somewhere as well
+FAIR = 4  # two places may alternate for thousands of scans; what does not is not to wait for that
 
 
 class BudgetError(Exception):
@@ -41,6 +43,7 @@ class Node(Struct, eq=False):
     stays: Move | None
     bad: bool  # whether it belongs to the bad run
     dropped: bool = False
+    done: bool = False  # all that follows from it has been looked at
     equal: tuple[int, ...] = ()
     value: tuple[int, ...] = ()
 
@@ -204,11 +207,12 @@ class Search:
         return True
 
     def explore(self, starts: Sequence[Node], counts: bool, stop: Callable[[Node], bool]) -> Iterator[Node]:
-        """All that can be reached (by bad scans alone where they are counted), best places first, until one is found to
-        stop at: when its turn comes, or some zones after it was first seen."""
+        """All that can be reached (by bad scans alone where they are counted), best places first but for every FAIR-th,
+        the oldest, until one is found to stop at: when its turn comes, or some zones after it was first seen."""
         kept: dict[tuple[object, ...], list[Node]] = {}
         heap: list[tuple[int, int, Node]] = []
-        serial = 0
+        waiting: deque[Node] = deque()
+        serial = turns = 0
         seen_first: Node | None = None
         patience = self.budget
 
@@ -218,6 +222,7 @@ class Search:
                 return
             serial += 1
             heappush(heap, (-sum(node.value), serial, node))
+            waiting.append(node)
             self.count += 1
             if seen_first is None:
                 if stop(node):
@@ -228,9 +233,11 @@ class Search:
         for node in starts:
             put(node)
         while heap:
-            node = heappop(heap)[2]
-            if node.dropped:
+            turns += 1
+            node = waiting.popleft() if turns % FAIR == 0 else heappop(heap)[2]
+            if node.dropped or node.done:
                 continue
+            node.done = True
             yield node
             if stop(node):
                 return

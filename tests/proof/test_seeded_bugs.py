@@ -217,12 +217,12 @@ def out_of_budget_taken_for_finished(patch: Patch) -> None:
 
 
 def timer_of_the_plain_search_a_scan_ahead(patch: Patch) -> None:
-    def successor(old: Any, delays: Any, state: Any, move: Any) -> Any:
-        config, places, timers = old(delays, state, move)
-        ahead = [
-            min(1, d[new] - 1) if d[new] and new != was else t
-            for d, was, new, t in zip(delays, state[1], places, timers, strict=True)
-        ]
+    def successor(old: Any, running: Any, state: Any, move: Any) -> Any:
+        config, places, timers = old(running, state, move)
+        ahead = list(timers)
+        for i, delay in running[places]:
+            if places[i] != state[1][i]:
+                ahead[i] = min(1, delay - 1)
         return config, places, tuple(ahead)
 
     around(patch, explicit, "successor", successor)
