@@ -263,3 +263,124 @@ def test_each_word_that_can_matter_is_seen_to_matter(old: str, new: str, path: s
     changed = edited(HUT.read_text(), old, new)
     verdict = Comparison(load(HUT), changed).verdict(path)
     assert str(verdict.meaning) == meaning
+
+
+# What each change leads to follows from the meaning of the words alone; every other path stays as it is.
+SMALL = """
+scheme: Small bench
+revision: 1
+scan: 1 s
+quantities:
+  cell: {span: 1 to 4 degC}
+  tap: {span: 1 to 4 V}
+sensors:
+  one:  {measures: {cell: 0 to 0 K}, valid: 1 to 4 degC}
+  two:  {measures: {cell: 0 to 0 K}, valid: 1 to 4 degC}
+  high: {measures: {tap: 0 to 0 mV}, valid: 1 to 4 V}
+readings:
+  colder: {lowest_of: [one, two], needs: 1}
+units: [board, monitor]
+lines:
+  button: external
+  key: external
+  permit: {low_when: [full]}
+rules:
+  full: {unit: monitor, watches: high, trips: above 3 V for 2 s, clears: below 2 V for 3 s}
+  full_stop: {watches: permit, trips: off, clears: on, blocks: sources}
+  cold: {watches: one, trips: below 2 degC for 2 s, clears: above 3 degC for 3 s, on_invalid: hold, power_up: clear,
+         blocks: heater, only_while: {key: off}}
+  cooler: {watches: colder, trips: below 2 degC for 2 s, clears: above 3 degC for 3 s,
+           reset: manual, reset_by: button, blocks: lamp, overridden_by: key, override_at_most: 3 s}
+  called: {watches: key, trips: on for 1 s, clears: off, alarm: called, starts: [pump, light]}
+  warmed: {watches: heater, trips: stopped for 2 s, clears: running, power_up: clear, reset: manual, blocks: fan}
+paths:
+  charger: {flow: charge}
+  inverter: {flow: {charge: {key: on}, discharge: {key: off}}}
+  heater: {flow: none}
+  lamp: {flow: discharge}
+  pump: {flow: discharge}
+  light: {flow: none}
+  fan: {flow: none}
+outputs:
+  K1: {drives: [charger], contact: normally_open, runs_when: closed}
+  K2: {drives: [heater], contact: normally_open, runs_when: closed}
+  K3: {drives: [lamp], contact: normally_open, runs_when: closed}
+  K4: {drives: [pump, light], contact: normally_open, runs_when: closed}
+  K5: {drives: [fan], contact: normally_open, runs_when: closed}
+  K6: {drives: [inverter], contact: normally_open, runs_when: closed}
+requirements:
+  full_charge: {never_running: charger, while: {tap: above 3.5 V}, longer_than: 10 s}
+"""
+COLD_TRIP, COLD_CLEAR = "below 2 degC for 2 s, clears: above 3 degC for 3 s, on", "above 3 degC for 3 s, on"
+ONE = "one:  {measures: {cell: 0 to 0 K}, valid: 1 to 4 degC}"
+HIGH = "high: {measures: {tap: 0 to 0 mV}, valid: 1 to 4 V}"
+SMALL_EDITS: tuple[tuple[str, str, dict[str, str]], ...] = (
+    ("watches: one", "watches: two", {"heater": "different", "fan": "different"}),
+    ("on_invalid: hold", "on_invalid: trip", {"heater": "stricter", "fan": "stricter"}),
+    ("on_invalid: hold", "on_invalid: clear", {"heater": "looser", "fan": "looser"}),
+    ("hold, power_up: clear", "hold, power_up: tripped", {"heater": "stricter", "fan": "stricter"}),
+    (COLD_TRIP, COLD_TRIP.replace("2 s", "3 s"), {"heater": "looser", "fan": "looser"}),
+    (COLD_TRIP, COLD_TRIP.replace("below", "at_or_below"), {"heater": "stricter", "fan": "stricter"}),
+    (COLD_CLEAR, COLD_CLEAR.replace("3 s", "2 s"), {"heater": "looser", "fan": "looser"}),
+    (COLD_CLEAR, COLD_CLEAR.replace("3 degC", "3.5 degC"), {"heater": "stricter", "fan": "stricter"}),
+    # from 4 to 5 degC one reading stood still and the other tripped: now both clear
+    (ONE, ONE.replace("4 degC", "5 degC"), {"heater": "looser", "fan": "looser", "lamp": "looser"}),
+    ("needs: 1", "needs: 2", {"lamp": "stricter"}),
+    ("lowest_of", "highest_of", {"lamp": "looser"}),
+    ("[one, two], needs", "[one], needs", {"lamp": "different"}),
+    ("low_when", "high_when", {"charger": "different", "inverter": "different"}),
+    ("only_while: {key: off}", "only_while: {key: on}", {"heater": "different", "fan": "different"}),
+    ("only_while: {key: off}", "only_while: {button: off}", {"heater": "different", "fan": "different"}),
+    ("override_at_most: 3 s", "override_at_most: 4 s", {"lamp": "looser"}),
+    ("overridden_by: key", "overridden_by: button", {"lamp": "different"}),
+    ("reset_by: button", "reset_by: key", {"lamp": "different"}),
+    ("           reset: manual, reset_by: button,", "          ", {"lamp": "looser"}),
+    ("called: {watches: key", "called: {watches: button", {"pump": "different", "light": "different"}),
+    ("starts: [pump, light]", "blocks: [pump, light]", {"pump": "different", "light": "different"}),
+    (", starts: [pump, light]", "", {"pump": "looser", "light": "looser"}),
+    # an output is on while anything that it drives is wanted, and stopped while a rule blocks anything that it drives
+    ("starts: [pump, light]", "starts: pump", {"pump": "looser", "light": "looser"}),
+    ("starts: [pump, light]", "starts: lamp", {"pump": "looser", "light": "looser", "lamp": "stricter"}),
+    ("blocks: fan", "blocks: pump", {"fan": "looser", "pump": "stricter", "light": "stricter"}),
+    (
+        " reset: manual, blocks: fan",
+        " blocks: fan",
+        {"fan": "looser"},
+    ),  # without a line nobody resets it
+    ("watches: heater", "watches: lamp", {"fan": "different"}),
+    ("charge: {key: on}", "charge: {button: on}", {"inverter": "different"}),
+    ("lamp: {flow: discharge}", "lamp: {flow: discharge, behind: fan}", {"lamp": "stricter"}),
+    (
+        "K5: {drives: [fan], contact: normally_open",
+        "K5: {drives: [fan], contact: normally_closed",
+        {"fan": "different"},
+    ),
+)
+
+
+@pytest.mark.parametrize(("old", "new", "changed"), SMALL_EDITS, ids=lambda x: str(x)[:24])
+def test_each_word_changes_what_it_says_and_nothing_else(old: str, new: str, changed: dict[str, str]) -> None:
+    before = loads(SMALL)
+    assert meanings(before, edited(SMALL, old, new)) == {**dict.fromkeys(before.paths, "same"), **changed}
+
+
+def test_a_sensor_of_one_name_that_measures_another_kind_is_another_sensor() -> None:
+    """All numbers are the same: 3 V and 3 degC are not."""
+    text = SMALL.replace(HIGH, "high: {measures: {cell: 0 to 0 K}, valid: 1 to 4 degC}")
+    new = edited(text, "above 3 V for 2 s, clears: below 2 V", "above 3 degC for 2 s, clears: below 2 degC")
+    found = meanings(loads(SMALL), new)
+    assert {path for path, meaning in found.items() if meaning == "different"} == {"charger", "inverter"}
+    assert {path for path, meaning in found.items() if meaning == "same"} == {"heater", "lamp", "pump", "light", "fan"}
+
+
+def test_rules_of_two_units_that_say_the_same_are_not_one_rule() -> None:
+    """Each acts through the outputs of its own unit alone."""
+    rule = "  frost: {UNIT watches: two, trips: below 2 degC, clears: above 3 degC, blocks: PATH}\n"
+    own = "  draught: {unit: monitor, watches: two, trips: below 2 degC, clears: above 3 degC, ACTS}\n"
+    text = SMALL.replace("rules:\n", "rules:\n" + rule.replace("UNIT", "").replace("PATH", "fan") + own)
+    text = text.replace("outputs:\n", "outputs:\n  K7: {unit: monitor, drives: [shutter], runs_when: closed,\n"
+                        "       contact: normally_open}\n")  # fmt: skip
+    text = text.replace("  fan: {flow: none}\n", "  fan: {flow: none}\n  shutter: {flow: none}\n")
+    old, new = loads(text.replace("ACTS", "blocks: shutter")), loads(text.replace("ACTS", "alarm: cold"))
+    assert meanings(old, new) == {**dict.fromkeys(old.paths, "same"), "shutter": "looser"}
+    assert meanings(old, old) == dict.fromkeys(old.paths, "same")

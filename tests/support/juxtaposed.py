@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from interlock.compare.alike import as_told
 from interlock.records import replace
+from interlock.scheme.bare import with_parts
 from interlock.scheme.model import (
     AnyOf,
     Claim,
@@ -22,14 +23,16 @@ from interlock.scheme.model import (
     SensorError,
     Target,
 )
-from interlock.scheme.order import in_order
 from interlock.scheme.words import Must, Signal
 
 MARKS = ("", "_x")
 
 
 def juxtaposed(old: Scheme, new: Scheme) -> Scheme:
-    """One scheme with the rules, paths and outputs of both, those of `new` marked, told the same readings and lines."""
+    """One scheme with the rules, paths and outputs of both, those of `new` marked, told the same readings and lines.
+
+    Both must have the same sensors and derived readings."""
+    assert (old.sensors, old.readings) == (new.sensors, new.readings)
     told = [as_told(old), as_told(new)]
     rules: dict[str, Rule] = {}
     lines: dict[str, Line] = {}
@@ -83,20 +86,8 @@ def juxtaposed(old: Scheme, new: Scheme) -> Scheme:
         quantities[f"{sensor.name}_reads"] = Quantity(f"{sensor.name}_reads", sensor.kind, wide)
         error = (SensorError(f"{sensor.name}_reads", Interval(0, 0)),)
         sensors[sensor.name] = replace(sensor, measures=error, drifts=(), misplaced=(), stale_after=None)
-    senders = {n: line.rules for n, line in lines.items() if line.form.sent}
-    return replace(
-        told[0],
-        quantities=quantities,
-        sensors=sensors,
-        rules=rules,
-        lines=lines,
-        paths=paths,
-        outputs=outputs,
-        claims=(),
-        not_protected=(),
-        cases=(),
-        faults={},
-        order=in_order(rules, senders),
+    return with_parts(
+        told[0], quantities=quantities, sensors=sensors, lines=lines, rules=rules, paths=paths, outputs=outputs
     )
 
 
