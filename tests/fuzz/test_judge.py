@@ -11,6 +11,7 @@ from interlock.logic.scan import Engine, Seen, World
 from interlock.records import replace
 from interlock.scheme.model import Claim, Scheme
 from interlock.scheme.read import loads
+from interlock.scheme.words import State
 from tests.support.bench import BENCH, edited
 
 WARM = {"coldest_cell": 20_000_000, "hottest_cell": 20_000_000, "lowest_cell": 3_300_000, "highest_cell": 3_310_000}
@@ -163,3 +164,45 @@ def test_a_modal_path_is_judged_in_the_mode_the_requirement_adds() -> None:
     for on, run in ((False, 0), (True, 1), (True, 2), (False, 0)):
         judge.see(cold, seen(engine.scan(World(READ, {"shore": on})), "1", "0"), 1)
         assert judge.run == run
+
+
+# --- who resets, and when a reset counts
+
+# One column is one scan. The probe reads `h` 60 degC (the rule trips), `m` 50 degC (neither), `c` 20 degC (it clears);
+# both without a delay. States: T tripped, W awaiting its reset, C clear.
+PROBE = "hhmmcccchcchcmcc"
+BUTTON = "0101110111100101"
+# An edge counts while the rule waits for it and the clear condition holds, else it is lost; a button held down, also
+# from before the rule began to wait, never resets.
+BY_LINE = "TTTTWWWCTWWTWTWC"
+AT_ONCE = "TTTTWCCCTWCTWTWC"  # the first scan that accepts it is the one after the rule began to wait
+NOBODY = "TTTTWWWWTWWTWTWW"
+
+
+@pytest.mark.parametrize(
+    ("resets", "fault", "states"),
+    [
+        (Resets.LINE, "", BY_LINE),
+        (Resets.LINE, "reset_button.broken", NOBODY),
+        (Resets.AT_ONCE, "", AT_ONCE),
+        (Resets.AT_ONCE, "reset_button.broken", NOBODY),
+        (Resets.AT_ONCE, "reset_button.shorted", NOBODY),
+        (Resets.NEVER, "", NOBODY),
+    ],
+    ids=str,
+)
+def test_a_reset_counts_at_an_edge_while_the_rule_waits_for_it(resets: Resets, fault: str, states: str) -> None:
+    scheme = loads(
+        edited(
+            ("trips: above 55 degC for 2 s", "trips: above 55 degC"),
+            ("clears: below 45 degC for 5 min", "clears: below 45 degC"),
+        )
+    )
+    present = frozenset({scheme.faults[fault]} if fault else ())
+    engine = engine_for(scheme, frozenset(), resets)
+    found = ""
+    for probe, button in zip(PROBE, BUTTON, strict=True):
+        reads = {**READ, "probe": {"h": 60_000_000, "m": 50_000_000, "c": 20_000_000}[probe]}
+        seen = engine.scan(World(reads, {"reset_button": button == "1"}, present))
+        found += {State.TRIPPED: "T", State.AWAITING_RESET: "W", State.CLEAR: "C"}[seen.states["hot_stop"][0]]
+    assert found == states
