@@ -71,6 +71,12 @@ def test_what_is_put_in_between_leaves_all_that_follows_as_it_was_so_much_later(
         assert by > drive.delay
         assert all(longer.given(s) == track.given(s) for s in range(moment))
         assert all(longer.given(s + by) == track.given(s) for s in range(moment, track.needed))
+        assert put.plan.cycles == {c + by if c >= moment else c for c in track.plan.cycles}
+        # meanwhile nothing but the lane is touched, and the lane is back before all goes on
+        lane, held = set(drive.lane.places), track.given(moment - 1)
+        for given in (longer.given(s) for s in range(moment, moment + by)):
+            assert all(value == held[i] for i, value in enumerate(given) if i not in lane)
+        assert all(longer.given(moment + by - 1)[i] == track.given(moment)[i] for i in lane)
         reached = planner.watcher.slot["cold_stop"], planner.watcher.levels["cold_stop"].awaiting
         assert any(longer.before(s).slots[reached[0]] >= reached[1] for s in range(moment, moment + by + 1))
 
