@@ -6,8 +6,9 @@ import random
 from collections import Counter
 
 from interlock.compare.verdict import Comparison
-from interlock.logic.mutants import mutants
+from interlock.logic.mutants import Mistake
 from interlock.scheme.read import loads
+from tests.compare.chosen import chosen
 from tests.conftest import Counted
 from tests.support.product import OutOfReachError, meanings
 from tests.support.profiles import DELAYED, INTERLOCKS, TINY
@@ -19,11 +20,11 @@ OF_EACH = 4  # mutants of a scheme
 
 def test_every_verdict_on_a_change_is_that_of_brute_force(counted: Counted) -> None:
     counts: Counter[str] = Counter()
+    kinds: Counter[Mistake] = Counter()
     for seed in range(SCHEMES):
         rng = random.Random(f"changes {seed}")
         scheme = loads(random_scheme_text(rng, (TINY, DELAYED, INTERLOCKS)[seed % 3]))
-        found = list(mutants(scheme, step=1_000_000))
-        for mutant in rng.sample(found, min(OF_EACH, len(found))):
+        for mutant in chosen(rng, scheme, OF_EACH, kinds):
             try:
                 expected = meanings(scheme, mutant.scheme)
             except OutOfReachError:
@@ -33,5 +34,6 @@ def test_every_verdict_on_a_change_is_that_of_brute_force(counted: Counted) -> N
                 assert str(verdict.meaning) == expected[verdict.path], (seed, mutant.what, verdict)
                 counts[str(verdict.meaning)] += 1
     counted("changes, the comparison and brute force", counts)
+    assert set(kinds) == set(Mistake)
     assert counts["same"] >= 25
     assert min(counts["stricter"], counts["looser"], counts["different"]) >= 3

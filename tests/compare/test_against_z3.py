@@ -12,9 +12,10 @@ from collections import Counter
 import pytest
 
 from interlock.compare.verdict import Comparison
-from interlock.logic.mutants import Mistake, Mutant, mutants
+from interlock.logic.mutants import Mistake
 from interlock.scheme.model import Claim, Scheme
 from interlock.scheme.read import loads
+from tests.compare.chosen import chosen
 from tests.compare.test_alike import SMALL, SMALL_EDITS, edited
 from tests.conftest import Counted
 from tests.support.juxtaposed import differs, juxtaposed
@@ -27,18 +28,6 @@ from tests.support.z3_parts import Plan
 SCHEMES = 5
 OF_EACH = 3
 SCANS = 9
-
-
-def chosen(rng: random.Random, scheme: Scheme, seen: Counter[Mistake]) -> list[Mutant]:
-    """A few mutants, of the kinds that were chosen least so far: most mutants move a threshold or add a block."""
-    every = list(mutants(scheme, step=1_000_000))
-    rng.shuffle(every)
-    found: list[Mutant] = []
-    while every and len(found) < OF_EACH:
-        found.append(min(every, key=lambda m: seen[m.mistake]))
-        every.remove(found[-1])
-        seen[found[-1].mistake] += 1
-    return found
 
 
 def found_within(both: Scheme, claim: Claim, scans: int) -> bool:
@@ -54,7 +43,7 @@ def test_every_verdict_on_a_change_is_that_of_z3(counted: Counted) -> None:
     for seed in range(SCHEMES):
         rng = random.Random(f"changes for z3 {seed}")
         scheme = loads(random_scheme_text(rng, (TINY, DELAYED)[seed % 2]))
-        for mutant in chosen(rng, scheme, kinds):
+        for mutant in chosen(rng, scheme, OF_EACH, kinds):
             both = juxtaposed(scheme, mutant.scheme)
             for verdict in Comparison(scheme, mutant.scheme).verdicts():
                 lengths = {d.looser: sum(m.scans for m in d.trace) for d in verdict.differences}
