@@ -24,6 +24,7 @@ from interlock.scheme.order import LoopError
 from interlock.scheme.words import Word
 
 TRIES = 300  # zones that narrower systems may take in one effort, in which real runs are looked for
+MANY = 200  # zones that cost more than the scans which an early effort looks at
 PROOFS = 4  # found with fewer faults, with each of which a search may begin
 BUDGET = 1_200  # zones: some seconds at worst; many sets are judged, so less is spent on each than on one asked for
 
@@ -75,13 +76,14 @@ def efforts(budget: int, before: Shown | None, *, likely: bool, several: bool) -
     further = Effort(Begin.KNOWN, min(max(250, 5 * before.zones), budget))
     more = known._replace(zones=min(max(80, 4 * before.zones), 3 * budget))
     anew = Effort(Begin.ANEW, min(150, budget), exactly=True)
+    swing = Effort(Begin.SWING, scans=2_500)
     if several:
         return (
             more,
             Effort(Begin.NEAR, scans=20, at_once=True),
             Effort(Begin.NEAR, scans=20),
             Effort(Begin.ANEW, min(60, budget)),
-            Effort(Begin.SWING, scans=2_500),
+            swing,
             Effort(Begin.REST, scans=300),
             further,
             anew,
@@ -97,7 +99,7 @@ def efforts(budget: int, before: Shown | None, *, likely: bool, several: bool) -
             Effort(Begin.REST, scans=60),
             known,
             Effort(Begin.ANEW, min(90, budget)),
-            Effort(Begin.SWING, scans=2_500),
+            swing,
             further,
             Effort(Begin.REST, scans=300),
         )
@@ -106,9 +108,8 @@ def efforts(budget: int, before: Shown | None, *, likely: bool, several: bool) -
             known._replace(zones=min(max(20, 2 * before.zones), 3 * budget)),
             Effort(Begin.NEAR, scans=20, at_once=True),
             Effort(Begin.NEAR, scans=20),
-            more,
+            *((more, swing) if more.zones <= MANY else (swing, more)),  # the cheaper one first
             Effort(Begin.ANEW, min(60, budget)),
-            Effort(Begin.SWING, scans=2_500),
             Effort(Begin.REST, scans=300),
             further,
         )
