@@ -124,6 +124,8 @@ def told(found: ProofTests, fault: Fault) -> Sequence[Value]:
         return _told(found.stimuli, test)
     if fault.name in found.alike:
         return [say(Say.TEST_ALIKE)]
+    if fault.name in found.briefly:
+        return [say(Say.TEST_BRIEF, time=time_text(found.briefly[fault.name] * found.stimuli.scheme.scan_us))]
     if fault.name in found.searched:
         steps = found.searched[fault.name]
         if not steps:
@@ -183,7 +185,8 @@ def plain_test(found: ProofTests, name: str) -> dict[str, Plain] | None:
 
 
 def plain_rest(found: ProofTests) -> dict[str, Plain]:
-    """{rest: {set, steps}, no_test_up_to_steps, alike}: what is common to all tests, and what has none."""
+    """{rest: {set, steps}, no_test_up_to_steps, alike, differs_at_most_s}: what is common to all tests, and what has
+    none."""
     stimuli, scheme = found.stimuli, found.stimuli.scheme
     given = zip(scheme.sensors, stimuli.applied(stimuli.rest), strict=True)
     set_: dict[str, Plain] = {name: value_given(scheme, name, applied) for name, applied in given}
@@ -192,4 +195,5 @@ def plain_rest(found: ProofTests) -> dict[str, Plain]:
         "rest": {"set": set_, "steps": [_plain_move(stimuli, move) for move in found.rest]},
         "no_test_up_to_steps": dict(found.searched),
         "alike": list(found.alike),
+        "differs_at_most_s": {n: scans * scheme.scan_us / MICRO for n, scans in found.briefly.items()},
     }

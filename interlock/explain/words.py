@@ -450,6 +450,7 @@ class Say(Enum):
     TEST_NONE = "No test of up to {steps} shows it."
     TEST_NONE_AT_REST = "It does not show at rest; no test was found."
     TEST_ALIKE = "No test shows it: proved to change nothing that can be seen while it is the only fault."
+    TEST_BRIEF = "No test shows it: proved to change what can be seen for no longer than {time}, too short for a look."
     TEST_ERROR = "A value in its place does not test it: compare its reading with a reference instrument beside it."
     TEST_PASSES = "It passes and leaves nothing to look for."
 

@@ -16,6 +16,7 @@ from interlock.plan.columns import Installation, State, play
 from interlock.plan.confirm import Manner, Replays
 from interlock.plan.reach import touched
 from interlock.plan.search import Candidate, Ground, Move, Positions, Search
+from interlock.plan.side_by_side import Effort, NotComparedError, SideBySide
 from interlock.plan.sights import Ease, Sight, sights
 from interlock.plan.stimuli import LOOK_US, SLOW_US, Stimuli
 from interlock.scheme.model import Fault, Scheme
@@ -25,6 +26,7 @@ from interlock.split import can_split, in_order, split
 
 STEPS = 4  # no longer test is looked for
 MOST = 40_000  # scenarios of one step, over all installations run side by side
+PROOF = 2_000  # zones for the proof that no test shows a fault, which none of one step does
 TRIED = 50  # candidates replayed on the readable engine before the next number of steps is looked at
 
 # An element with another error is not tested by putting something in its place; an event leaves nothing to look for.
@@ -50,7 +52,8 @@ class ProofTest:
 class ProofTests:
     """`tests`: the shortest test of each fault. `searched`: for each fault without one, the number of steps up to which
     none shows it. `alike`: those that are proved to change nothing that can be seen, in any run, while there is no
-    other fault. A fault in none of them is of a mode that such tests do not show (UNSEEN). `rest`: how a healthy
+    other fault; `briefly`: those that are proved to change what can be seen for no more than so many scans on end, too
+    short for a look. A fault in none of them is of a mode that such tests do not show (UNSEEN). `rest`: how a healthy
     installation is brought to rest; () where it never comes there."""
 
     stimuli: Stimuli
@@ -58,9 +61,18 @@ class ProofTests:
     tests: Mapping[str, ProofTest]
     searched: Mapping[str, int]
     alike: tuple[str, ...]
+    briefly: Mapping[str, int]
 
 
-Found = ProofTest | int | None  # a test; the number of steps up to which there is none; None: nothing ever differs
+@dataclass(frozen=True, slots=True)
+class Brief:
+    """What can be seen differs for no more than so many scans on end, whatever is given, where the fault has been there
+    since before power-up; a test has to show it whenever it came."""
+
+    scans: int
+
+
+Found = ProofTest | Brief | int  # a test; the proof that there is none; the number of steps up to which there is none
 
 
 def proof_tests(
@@ -73,15 +85,17 @@ def proof_tests(
     asked = [fault for fault in faults if not all(single.mode in UNSEEN for single in fault.single())]
     tests: dict[str, ProofTest] = {}
     searched: dict[str, int] = {}
-    alike: list[str] = []
+    briefly: dict[str, int] = {}
     for fault, found in zip(asked, _each(planner, asked, jobs), strict=True):
         if isinstance(found, ProofTest):
             tests[fault.name] = found
-        elif found is None:
-            alike.append(fault.name)
+        elif isinstance(found, Brief):
+            briefly[fault.name] = found.scans
         else:
             searched[fault.name] = found
-    return ProofTests(planner.stimuli, planner.replays.to_rest(), tests, searched, tuple(alike))
+    alike = tuple(name for name, scans in briefly.items() if not scans)
+    briefly = {name: scans for name, scans in briefly.items() if scans}
+    return ProofTests(planner.stimuli, planner.replays.to_rest(), tests, searched, alike, briefly)
 
 
 def _each(planner: _Planner, faults: Sequence[Fault], jobs: int) -> Iterator[Found]:
@@ -129,7 +143,7 @@ class _Planner:
         compiled = compile_scheme(self.scheme, [fault])
         touched_ = touched(self.compiled, compiled, self.looked_at, faults)
         if not touched_:
-            return None
+            return Brief(0)
         healthy, faulty = (
             Installation(self.scheme, present, program, touched_, self.stimuli.external)
             for present, program in ((FaultSet(), self.compiled), (faults, compiled))
@@ -142,12 +156,22 @@ class _Planner:
             return at_once
         searches = [(b, self._search(b, healthy, faulty, positions)) for b in begun]
         for depth in range(1, self.steps + 1):
+            if depth == 2 and (brief := self._brief(fault)) is not None:
+                return brief
             if not searches or any(search.wider(self.most) for _, search in searches):
                 return depth - 1
             found = self._best(fault, [(b, search.step(last=depth == self.steps)) for b, search in searches])
             if found is not None:
                 return found
         return self.steps
+
+    def _brief(self, fault: Fault) -> Brief | None:
+        """The proof that no test shows a fault, where one is soon found."""
+        try:
+            longest = SideBySide(self.scheme, fault, Effort(zones=PROOF)).longest(self.look - 1)
+        except NotComparedError:
+            return None
+        return None if longest.scans is None else Brief(longest.scans)
 
     def _begun(self, start: Start, fault: Fault, healthy: Installation, faulty: Installation) -> _Begun | None:
         """The states in which tests begin; None where an installation never comes to rest."""

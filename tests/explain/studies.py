@@ -54,10 +54,11 @@ def made_up_tests(scheme: Scheme) -> Iterator[tuple[ProofTests, Fault]]:
     fault, *others = scheme.faults.values()
     presses = [c for c in stimuli.changes if c.press is not None][:1]
     rest = (Move(Change(), 3), *[Move(c, 1) for c in presses * 2])
-    nothing = ProofTests(stimuli, rest, {}, {fault.name: 0}, tuple(f.name for f in others[:1]))
+    nothing = ProofTests(stimuli, rest, {}, {fault.name: 0}, tuple(f.name for f in others[:1]), {})
     yield nothing, fault
     yield from ((nothing, other) for other in others)
-    yield ProofTests(stimuli, rest, {}, {fault.name: 2}, ()), fault
+    yield ProofTests(stimuli, rest, {}, {fault.name: 2}, (), {}), fault
+    yield ProofTests(stimuli, rest, {}, {}, (), {fault.name: 7}), fault
     every = sights(scheme)
     for start in Start:
         ways: list[tuple[Move, ...]] = [(Move(c, 2),) for c in stimuli.changes]
@@ -67,4 +68,4 @@ def made_up_tests(scheme: Scheme) -> Iterator[tuple[ProofTests, Fault]]:
             for healthy in (False, True):
                 sight = every[i % len(every)]
                 test = ProofTest(fault.name, start, ways[i % len(ways)], sight, healthy, (), i % 2 == 0)
-                yield ProofTests(stimuli, rest, {fault.name: test}, {}, ()), fault
+                yield ProofTests(stimuli, rest, {fault.name: test}, {}, (), {}), fault

@@ -11,6 +11,7 @@ from interlock.faults.harmless import harmless
 from interlock.logic.compiled import OneScenario, compile_scheme
 from interlock.logic.faultset import FaultSet
 from interlock.logic.many import TooLargeError
+from interlock.plan import proof_test
 from interlock.plan.beginnings import Start, worlds_of
 from interlock.plan.columns import Installation, play
 from interlock.plan.proof_test import ProofTest, ProofTests, proof_tests
@@ -75,6 +76,17 @@ def test_every_test_found_shows_its_fault_when_carried_out_scan_by_scan(seed: in
             for off in (-1, 1):
                 shown(scheme, found, test, off)
     print(dict(kinds), len(found.searched), len(found.alike))
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_no_search_finds_a_test_of_what_is_proved_to_have_none(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    scheme, found = found_for(seed)
+    proved = [scheme.faults[name] for name in (*found.alike, *found.briefly)]
+    monkeypatch.setattr(proof_test, "touched", lambda _one, _other, looked_at, _faults: looked_at)
+    monkeypatch.setattr(proof_test._Planner, "_brief", lambda _self, _fault: None)
+    searched = proof_tests(scheme, proved, steps=3, most=3000)
+    assert not searched.tests
+    print(len(proved), len(searched.searched))
 
 
 @pytest.mark.parametrize("seed", SEEDS)

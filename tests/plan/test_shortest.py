@@ -113,9 +113,9 @@ def test_a_device_that_another_stop_hides_is_shown_by_no_test_and_that_is_said()
 
 def test_every_fault_is_tested_or_it_is_said_why_not() -> None:
     scheme, found = studied()
-    named = {*found.tests, *found.searched, *found.alike}
+    named = {*found.tests, *found.searched, *found.alike, *found.briefly}
     assert {n for n, f in scheme.faults.items() if all(s.mode in UNSEEN for s in f.single())} == set(
         scheme.faults
     ) - named
     assert set(found.tests) >= set(DORMANT)
-    assert not set(found.tests) & {*found.searched, *found.alike}
+    assert not set(found.tests) & {*found.searched, *found.alike, *found.briefly}

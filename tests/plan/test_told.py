@@ -95,12 +95,24 @@ UNSWITCHED = edited(
 
 def test_what_nothing_shows_is_said_to_be_proved_or_only_not_found() -> None:
     found = found_of(loads(UNSWITCHED), "bilge.bypassed", "cold_stop.omitted")
-    assert found.alike == ("bilge.bypassed",)
-    assert said(found, "bilge.bypassed") == (
-        "No test shows it: proved to change nothing that can be seen while it is the only fault."
+    assert found.alike == ("bilge.bypassed", "cold_stop.omitted")
+    for name in found.alike:
+        assert said(found, name) == (
+            "No test shows it: proved to change nothing that can be seen while it is the only fault."
+        )
+    hidden = found_of(loads(edited(TWO_STOPS)), "K3.ignored")
+    assert said(hidden, "K3.ignored") == "No test of up to 2 steps shows it."
+    assert plain_rest(hidden)["no_test_up_to_steps"] == {"K3.ignored": 2}
+
+
+def test_what_differs_too_briefly_for_a_look_is_said_to_with_the_time() -> None:
+    hut = load("rules/alpine_hut.yaml")
+    found = found_of(hut, "turbine_closed.shorted", "valley_made.omitted")
+    assert found.briefly == {"turbine_closed.shorted": 5, "valley_made.omitted": 21}
+    assert said(found, "valley_made.omitted") == (
+        "No test shows it: proved to change what can be seen for no longer than 2.1 s, too short for a look."
     )
-    assert said(found, "cold_stop.omitted") == "No test of up to 2 steps shows it."
-    assert plain_rest(found)["no_test_up_to_steps"] == {"cold_stop.omitted": 2}
+    assert plain_rest(found)["differs_at_most_s"] == {"turbine_closed.shorted": 0.5, "valley_made.omitted": 2.1}
 
 
 def test_data_of_a_test_are_steps_waits_and_what_is_expected() -> None:
