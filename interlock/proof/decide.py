@@ -365,7 +365,8 @@ class Decider:
     def _everywhere(self, exact: dict[str, frozenset[Use]], system: System) -> bool:
         """What is followed anyway and watches other parts is followed wherever it acts, which costs no component more;
         whether anything is new in that."""
-        new = [u for c in system.circuits for u in c.free if u.rule in exact and self._interlocks(u.rule)]
+        watching = {rule for rule in exact if self._interlocks(rule) or self._reset_from_within(rule)}
+        new = [u for c in system.circuits for u in c.free if u.rule in watching]
         for use in new:
             exact[use.rule] |= {use.use}
         return bool(new)
@@ -445,6 +446,13 @@ class Decider:
         if rule.watches is Signal.LINE:
             return self.index.scheme.lines[rule.watched].form is not LineForm.EXTERNAL
         return rule.watches in (Signal.PATH, Signal.RULE)
+
+    def _reset_from_within(self, name: str) -> bool:
+        """Whether what resets a rule, or overrides it, is wired to where something of the scheme's own is told."""
+        rule, lines = self.index.scheme.rules[name], self.index.scheme.lines
+        faults = self.full.fault_sets[0]
+        read = [faults.line_source(self.index.scheme, rule.unit, n) for n in (rule.reset_by, rule.overridden_by) if n]
+        return any(lines[n].form is not LineForm.EXTERNAL for n in read)
 
     def _beside(self, name: str, system: System) -> list[str]:
         """The free rules that share an input with this one."""
