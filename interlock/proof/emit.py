@@ -90,15 +90,7 @@ def _moves(circuit: Circuit, statement: Statement) -> list[str]:
     comp = circuit.layout.comps[i]
     match comp.kind:
         case Kind.WITHIN:
-            return [
-                f"if {text(statement.expr)}: n{i} = 0",
-                f"elif l{i} == 0: n{i} = 1",
-                f"elif l{i} == 1:",
-                f"    q |= {1 << i}",
-                f"    n{i} = 2 if E & {1 << i} else 1",
-                f"else: n{i} = 2",
-                f"a{i} = n{i} != 2",
-            ]
+            return [f"n{i}, y, a{i} = W[l{i}][{text(statement.expr)}][E >> {i} & 1]", f"q |= y << {i}"]
         case Kind.SETTLING:
             return _settling(circuit, statement, i)
         case Kind.OVERRIDE:
@@ -199,24 +191,23 @@ def _rule(statement: Statement, i: int, delays: Sequence[int]) -> list[str]:
 
 
 def _by_table(statement: Statement, i: int, delays: Sequence[int], *, manual: bool) -> list[str]:
-    """The same as one look into a table, which takes a fraction of the time to compile: by place, what is seen (0
-    clear, 1 neither, 2 trip, 3 hold), whether the delay ends, whether the reset is given."""
-    seen = statement.code or f"2 * ({text(statement.expr)})"
-    bit = f"E >> {i} & 1" if delays[1] or delays[3] else "0"
-    edge = "0" if statement.edge == FALSE else "1" if statement.edge == TRUE else f"({text(statement.edge)} and 1)"
-    lines = [f"k = l{i} << 4 | ({seen}) << 2 | ({bit}) << 1 | {edge}"]
-    name = _table_name(bool(delays[1]), bool(delays[3]), manual)
-    lines.append(f"n{i} = {name}[k]")
-    if delays[1] or delays[3]:
-        lines.append(f"q |= Q[k] << {i}")
+    """The same as one look into a table, which takes a fraction of the time to compile: by place, what is seen, whether
+    the delay ends, whether the reset is given."""
+    runs = bool(delays[1] or delays[3])
+    table = _table_name(bool(delays[1]), bool(delays[3]), manual, coded=bool(statement.code))
+    seen = statement.code or text(statement.expr)
+    ends = f"E >> {i} & 1" if runs else "0"
+    edge = "0" if statement.edge == FALSE else "1" if statement.edge == TRUE else text(statement.edge)
+    lines = [f"n{i}, y, z, a{i} = {table}[l{i}][{seen}][{ends}][{edge}]"]
+    if runs:
+        lines.append(f"q |= y << {i}")
         if statement.code:
-            lines.append(f"s |= S[k] << {i}")
-    lines.append(f"a{i} = n{i} >= 2")
+            lines.append(f"s |= z << {i}")
     return lines
 
 
-def _table_name(picks_up: bool, drops_off: bool, manual: bool) -> str:
-    return f"N{picks_up:d}{drops_off:d}{manual:d}"
+def _table_name(picks_up: bool, drops_off: bool, manual: bool, *, coded: bool) -> str:
+    return f"{'C' if coded else 'B'}{picks_up:d}{drops_off:d}{manual:d}"
 
 
 def _next_place(place: int, seen: int, ends: int, edge: int, picks_up: bool, drops_off: bool, manual: bool) -> int:
@@ -238,10 +229,37 @@ def _next_place(place: int, seen: int, ends: int, edge: int, picks_up: bool, dro
             return (0 if edge else 4) if clears else 2
 
 
-_KEYS = [(place, seen, ends, edge) for place in range(5) for seen in range(4) for ends in (0, 1) for edge in (0, 1)]
-_TABLES = {
-    _table_name(*rule): tuple(_next_place(*key, *rule) for key in _KEYS) for rule in product((False, True), repeat=3)
+def _table(picks_up: bool, drops_off: bool, manual: bool, *, coded: bool) -> tuple[object, ...]:
+    """A rule's places as nested tuples: by place, what is seen (a code: 0 clear, 1 neither, 2 trip, 3 hold; or whether
+    it trips), whether the delay ends, whether the reset is given. An entry: the new place, whether the end of a running
+    delay is asked for, whether it stands still, whether the rule is active."""
+
+    def entry(place: int, seen: int, ends: int, edge: int) -> tuple[int, int, int, bool]:
+        new = _next_place(place, seen, ends, edge, picks_up, drops_off, manual)
+        asked, still = (place, seen) in ((1, 2), (3, 0)), place in (1, 3) and seen == 3
+        return new, int(asked), int(still), new >= 2
+
+    codes = (0, 1, 2, 3) if coded else (0, 2)
+    return tuple(
+        tuple(tuple(tuple(entry(p, seen, ends, edge) for edge in (0, 1)) for ends in (0, 1)) for seen in codes)
+        for p in range(5)
+    )
+
+
+_TABLES: dict[str, tuple[object, ...]] = {
+    _table_name(*rule, coded=coded): _table(*rule, coded=coded)
+    for rule in product((False, True), repeat=3)
+    for coded in (False, True)
 }
-# whether the end of a running delay is asked for; whether the delay stands still
-_TABLES["Q"] = tuple(int((place, seen) in ((1, 2), (3, 0))) for place, seen, _, _ in _KEYS)
-_TABLES["S"] = tuple(int(place in (1, 3) and seen == 3) for place, seen, _, _ in _KEYS)
+# what was told to run (or to stop): by its place, whether it is told so now, whether its time ends: as above, but for
+# standing still, and with whether it may still do so
+_TABLES["W"] = tuple(
+    tuple(
+        tuple(
+            (new, int(place == 1 and not told), new != 2)
+            for new in (0 if told else (1, end, 2)[place] for end in (1, 2))
+        )
+        for told in (False, True)
+    )
+    for place in range(3)
+)
