@@ -38,6 +38,7 @@ _IN_DOUBT = (
     " one of them; and as long as it is, "
 )
 FEW = 60  # zones for a sight at first: what takes few is proved with few
+MANY = 4 * BUDGET  # and at last
 
 
 class Reasons:
@@ -124,7 +125,7 @@ class Reasons:
         words = _BRIEFLY, _ALIKE
         try:
             for scheme, of in ((self.scheme, wrong), *merged(self.stimuli, self.scheme, wrong)):
-                for each in (FEW, BUDGET):
+                for each in (FEW, BUDGET, MANY):
                     self.effort.each = each
                     longest = SideBySide(scheme, of, self.effort).longest(at_most)
                     if longest.scans is not None:
