@@ -11,12 +11,13 @@ from interlock.explain.conditions import seen
 from interlock.explain.injection import happened
 from interlock.explain.phrases import say, sentence, text
 from interlock.explain.tables import CONTACTS, INPUTS, MODE_MEANS
+from interlock.explain.template import Template
 from interlock.explain.words import ENGLISH, Say
 from interlock.scheme.model import AnyOf, Condition, Fault, Interval, Limit, Rule, Scheme, Sensor, Trigger
 from interlock.scheme.units import Kind
 from interlock.scheme.words import Combine, Contact, EnergisedWhen, LineForm, Mode, Signal, State
 
-Phrases = Mapping[Say, str]
+Phrases = Mapping[Template, str]
 SAID_HERE = ("how_", "shift_")  # words that the scripts need not know
 SLIDER_STEPS = 400  # a slider has about so many positions: one for each pixel of a phone's width
 

@@ -12,7 +12,8 @@ from interlock.bench.markup import markup
 from interlock.bench.situations import links
 from interlock.bench.style import STYLE
 from interlock.bench.words import Words
-from interlock.explain.words import ENGLISH, Say
+from interlock.explain.template import Template
+from interlock.explain.words import ENGLISH
 from interlock.scheme.model import Scheme
 
 SCRIPTS = ("machine.js", "why.js", "causes.js", "chart.js", "lit.js", "link.js", "shown.js")
@@ -36,7 +37,9 @@ class Section:
     links: Mapping[tuple[str, str], str]
 
 
-def section(scheme: Scheme, words: Words, phrases: Mapping[Say, str] = ENGLISH, *, portable: bool = False) -> Section:
+def section(
+    scheme: Scheme, words: Words, phrases: Mapping[Template, str] = ENGLISH, *, portable: bool = False
+) -> Section:
     """The bench of a scheme. Raises TooWideError, and NoRendererError where a drawing can't be laid out."""
     known = facts(scheme, words, phrases)
     body = markup(scheme, known, words, portable=portable)

@@ -19,8 +19,8 @@ from interlock.cli.render import BUILT_OTHERWISE, Progress, count_text, print_js
 from interlock.cli.status import Exit
 from interlock.cli.study_file import file_digest
 from interlock.draw.page import CAUTION
-from interlock.explain.injection import harm, way_out
-from interlock.explain.phrases import sentence
+from interlock.explain.injection import harm
+from interlock.explain.ways_out import told_ways_out
 from interlock.faults.cluster import Cluster, ClusterError
 from interlock.faults.court import Court
 from interlock.faults.effects import Effect, FaultEffect, Sign
@@ -205,7 +205,7 @@ def _single_points(scheme: Scheme, study: Study) -> Iterator[str]:
     yield f"Single points of failure: {len(found)} of {count_text(len(study.effects), 'fault')}"
     yield f"That can arise in service: {len(arising)}"
     for effect in arising:
-        yield from _single_point(scheme, effect, known)
+        yield from _single_point(scheme, study, effect, known)
     yield (
         f"Mistakes of installation: {len(mistakes)}. They are there from the beginning or never: a test before the pack"
         " is first energised has to find each of them"
@@ -216,12 +216,12 @@ def _single_points(scheme: Scheme, study: Study) -> Iterator[str]:
             yield f"  {effect.fault}: {said}."
 
 
-def _single_point(scheme: Scheme, effect: FaultEffect, known: Container[str]) -> Iterator[str]:
+def _single_point(scheme: Scheme, study: Study, effect: FaultEffect, known: Container[str]) -> Iterator[str]:
     said = harm(scheme, effect, known)
     if said:
         yield f"  {effect.fault}"
         yield f"    {said}."
-        yield f"    {sentence(way_out(scheme.faults[effect.fault]))}"
+        yield f"    {told_ways_out(scheme, study, effect)}"
         if effect.revealed_by:
             yield f"    It shows by {_signs(effect)}."
 

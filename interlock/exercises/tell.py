@@ -9,7 +9,8 @@ from interlock.exercises.records import Act, Kind, Question, Span
 from interlock.exercises.scene import Scene
 from interlock.explain.injection import happened
 from interlock.explain.phrases import text
-from interlock.explain.words import ENGLISH, Say
+from interlock.explain.template import Template
+from interlock.explain.words import ENGLISH
 from interlock.scheme.units import time_text, value_text
 
 
@@ -17,7 +18,7 @@ class Tell:
     """The words of one scheme's questions. `words`: a catalogue's texts by name; `phrases`: its sentences of
     `explain`."""
 
-    def __init__(self, scene: Scene, words: Words, phrases: Mapping[Say, str] = ENGLISH) -> None:
+    def __init__(self, scene: Scene, words: Words, phrases: Mapping[Template, str] = ENGLISH) -> None:
         self.scene, self.scheme, self.words, self.phrases = scene, scene.scheme, words, phrases
 
     def say(self, key: str, /, **fields: object) -> str:

@@ -9,9 +9,9 @@ from typing import Final
 from interlock.explain.claims import requirements
 from interlock.explain.closed import complete
 from interlock.explain.document import Item
-from interlock.explain.injection import way_out
 from interlock.explain.local_effects import local_effect
 from interlock.explain.phrases import Value, listing, say
+from interlock.explain.ways_out import ways_out_of
 from interlock.explain.words import Say
 from interlock.faults.effects import Effect, FaultEffect, Reveal, Sign
 from interlock.faults.inject import Study
@@ -196,7 +196,7 @@ def _remark(
         yield say(Say.RATE, rate=f"{rate.per_hour:g}", source=rate.source.rstrip(". "))
     if found is Severity.HARM:
         yield say(Say.REMARK_SINGLE)
-        yield way_out(fault)
+        yield from ways_out_of(scheme, study, effect)
     if found is Severity.LATENT:
         names = [partner.fault for partner in effect.partners]
         if len(names) > PARTNERS + 1:

@@ -8,6 +8,7 @@ from html import escape
 from interlock.explain.failure_modes import COLUMNS, Column, FailureMode
 from interlock.explain.failure_table import cell, counts, item_words, notes
 from interlock.explain.phrases import say, text
+from interlock.explain.template import Template
 from interlock.explain.words import ENGLISH, Say
 from interlock.faults.severity import Severity
 from interlock.scheme.model import Scheme
@@ -53,7 +54,7 @@ tr.left_out td { color: #595959; font-style: italic }
 
 
 def table_page(
-    scheme: Scheme, rows: Sequence[FailureMode], caution: str, catalogue: Mapping[Say, str] = ENGLISH
+    scheme: Scheme, rows: Sequence[FailureMode], caution: str, catalogue: Mapping[Template, str] = ENGLISH
 ) -> str:
     """The page, with nothing to be fetched from anywhere. `caution`: what stands at its head and each sheet's foot."""
 
@@ -88,7 +89,7 @@ def _list(title: str, lines: Iterable[str]) -> str:
     return f"<h2>{title}</h2>\n<ul>{''.join(f'<li>{_breakable(line)}</li>' for line in lines)}</ul>\n"
 
 
-def _row(row: FailureMode, catalogue: Mapping[Say, str]) -> str:
+def _row(row: FailureMode, catalogue: Mapping[Template, str]) -> str:
     cells = "".join(f'<td class="{column}">{_breakable(cell(row, column, catalogue))}</td>' for column in COLUMNS)
     known: Severity | str = "left_out" if row.severity is None else row.severity
     return f'<tr class="{known}" id="{escape(row.fault)}">{cells}</tr>'

@@ -11,6 +11,7 @@ from interlock.explain.claims import not_protected
 from interlock.explain.document import Item, Plain
 from interlock.explain.failure_modes import CLASSES, COLUMNS, Column, FailureMode, requirements_named
 from interlock.explain.phrases import say, sentence, text
+from interlock.explain.template import Template
 from interlock.explain.words import ENGLISH, Say
 from interlock.scheme.model import Scheme
 
@@ -29,7 +30,7 @@ assert {*SHARES, Column.REMARK} == set(Column), set(Column) - set(SHARES)
 NARROWEST = 60
 
 
-def cell(row: FailureMode, column: Column, catalogue: Mapping[Say, str] = ENGLISH) -> str:
+def cell(row: FailureMode, column: Column, catalogue: Mapping[Template, str] = ENGLISH) -> str:
     """The words of one cell."""
     value = row.cells[column]
     if isinstance(value, tuple):
@@ -37,7 +38,7 @@ def cell(row: FailureMode, column: Column, catalogue: Mapping[Say, str] = ENGLIS
     return text(value, catalogue)
 
 
-def counts(rows: Iterable[FailureMode], catalogue: Mapping[Say, str] = ENGLISH) -> list[tuple[str, int, str]]:
+def counts(rows: Iterable[FailureMode], catalogue: Mapping[Template, str] = ENGLISH) -> list[tuple[str, int, str]]:
     """Of each severity class its word, how many faults have it, and what it means; then those left out."""
     found = list(rows)
     told = [
@@ -52,7 +53,7 @@ def counts(rows: Iterable[FailureMode], catalogue: Mapping[Say, str] = ENGLISH) 
 
 
 def table_text(
-    scheme: Scheme, rows: Sequence[FailureMode], width: int = WIDEST, catalogue: Mapping[Say, str] = ENGLISH
+    scheme: Scheme, rows: Sequence[FailureMode], width: int = WIDEST, catalogue: Mapping[Template, str] = ENGLISH
 ) -> str:
     """The table, 60 to 100 columns wide, each row's remark under it, and what its words refer to; ends with a line
     break."""
@@ -88,7 +89,7 @@ def notes(scheme: Scheme, rows: Sequence[FailureMode]) -> list[tuple[Say, Sequen
     return [(title, items) for title, items in found if items]
 
 
-def item_words(item: Item, catalogue: Mapping[Say, str] = ENGLISH) -> str:
+def item_words(item: Item, catalogue: Mapping[Template, str] = ENGLISH) -> str:
     """A name and its sentences."""
     return f"{text(item.heading, catalogue)}: {' '.join(sentence(s, catalogue) for s in item.sentences)}"
 
@@ -132,7 +133,7 @@ def _pieces(word: str, width: int) -> list[str]:
 # --- for programs
 
 
-def table_csv(rows: Iterable[FailureMode], catalogue: Mapping[Say, str] = ENGLISH) -> str:
+def table_csv(rows: Iterable[FailureMode], catalogue: Mapping[Template, str] = ENGLISH) -> str:
     """The table by RFC 4180: a head, then a record a row, the fault's name first, the columns after it."""
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\r\n")
@@ -141,7 +142,7 @@ def table_csv(rows: Iterable[FailureMode], catalogue: Mapping[Say, str] = ENGLIS
     return out.getvalue()
 
 
-def table_json(rows: Iterable[FailureMode], catalogue: Mapping[Say, str] = ENGLISH) -> list[Plain]:
+def table_json(rows: Iterable[FailureMode], catalogue: Mapping[Template, str] = ENGLISH) -> list[Plain]:
     """The rows as plain data: the columns' words by their names, `fault`, `severity` as a word of its own (null for a
     fault left out), `violates` and the `excluded` reason."""
     return [

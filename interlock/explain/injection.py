@@ -1,4 +1,4 @@
-"""What faults lead to, in sentences: if this happens, that path may run; and what would usually help."""
+"""What faults lead to, in sentences: if this happens, that path may run."""
 
 from __future__ import annotations
 
@@ -6,11 +6,12 @@ from collections.abc import Container, Iterable, Mapping, Sequence
 
 from interlock.explain.conditions import time, true_all
 from interlock.explain.phrases import Phrase, Value, listing, say, sentence
-from interlock.explain.tables import MODE_IS, WAYS_OUT
+from interlock.explain.tables import MODE_IS
+from interlock.explain.template import Template
 from interlock.explain.words import ENGLISH, Say
 from interlock.faults.effects import FaultEffect
 from interlock.scheme.model import Claim, Fault, Scheme
-from interlock.scheme.words import Contact, Mode, Must, Part
+from interlock.scheme.words import Contact, Mode, Must
 
 
 def happened(scheme: Scheme, fault: Fault) -> Value:
@@ -36,7 +37,9 @@ def consequence(scheme: Scheme, faults: Iterable[Fault], claims: Sequence[Claim]
     )
 
 
-def harm(scheme: Scheme, effect: FaultEffect, known: Container[str], catalogue: Mapping[Say, str] = ENGLISH) -> str:
+def harm(
+    scheme: Scheme, effect: FaultEffect, known: Container[str], catalogue: Mapping[Template, str] = ENGLISH
+) -> str:
     """What harm the fault alone does, in a sentence, beyond the claims broken anyway (`known`); "" for nothing."""
     claims = {c.name: c for c in scheme.claims}
     more = [claims[n] for n in effect.violates if n not in known and claims[n].protects]
@@ -68,11 +71,3 @@ _BROKEN = {
     Must.NEVER_STOPPED: (Say.MAY_STOP, Say.MAY_STOP_WHILE),
 }
 assert set(_BROKEN) == set(Must), set(Must) - set(_BROKEN)
-
-
-def way_out(fault: Fault) -> Phrase:
-    """What usually takes such a fault out of the list of single points of failure."""
-    single = fault.single()[0]
-    if single.part is Part.SENSOR and single.mode is Mode.SHORTED:
-        return say(Say.COULD_SECOND_SENSOR)
-    return say(WAYS_OUT[single.mode])

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from string import Formatter
 
+from interlock.explain.template import Template
 from interlock.explain.words import ENGLISH, Say
 
 
@@ -12,7 +14,7 @@ from interlock.explain.words import ENGLISH, Say
 class Phrase:
     """One template with its fields filled."""
 
-    key: Say
+    key: Template
     fields: tuple[tuple[str, Value], ...] = ()
 
 
@@ -21,25 +23,25 @@ class Listing:
     """Several values in a row: all but the last separated by `comma`, the last one by `last`."""
 
     items: tuple[Value, ...]
-    last: Say = Say.AND
-    comma: Say = Say.COMMA
+    last: Template = Say.AND
+    comma: Template = Say.COMMA
 
 
 Value = str | Phrase | Listing
 
 
-def say(key: Say, **fields: Value) -> Phrase:
+def say(key: Template, **fields: Value) -> Phrase:
     """A phrase of that template."""
     return Phrase(key, tuple(fields.items()))
 
 
-def listing(items: Iterable[Value], last: Say = Say.AND, comma: Say = Say.COMMA) -> Value:
+def listing(items: Iterable[Value], last: Template = Say.AND, comma: Template = Say.COMMA) -> Value:
     """`a, b and c`; a single value stands alone."""
     found = tuple(items)
     return found[0] if len(found) == 1 else Listing(found, last, comma)
 
 
-def text(value: Value, catalogue: Mapping[Say, str] = ENGLISH) -> str:
+def text(value: Value, catalogue: Mapping[Template, str] = ENGLISH) -> str:
     """The words. Control characters, which a scheme's texts may hold, never reach a terminal.
 
     Raises KeyError where a template and its phrase disagree on a field, or a catalogue lacks the template.
@@ -55,8 +57,19 @@ def text(value: Value, catalogue: Mapping[Say, str] = ENGLISH) -> str:
             return catalogue[key].format(**{name: text(field, catalogue) for name, field in fields})
 
 
-def sentence(value: Value, catalogue: Mapping[Say, str] = ENGLISH) -> str:
+def sentence(value: Value, catalogue: Mapping[Template, str] = ENGLISH) -> str:
     """The words with the first letter of a template large; a name that stands first keeps its letters."""
     words = text(value, catalogue)
-    starts_with_name = isinstance(value, Phrase) and catalogue[value.key].startswith("{")
-    return words if starts_with_name else words[:1].upper() + words[1:]
+    return words if _starts_with_name(value, catalogue) else words[:1].upper() + words[1:]
+
+
+def _starts_with_name(value: Value, catalogue: Mapping[Template, str]) -> bool:
+    """Whether the words begin with what fills a template: a name, unless that is a template's words again."""
+    if isinstance(value, Listing):
+        return _starts_with_name(value.items[0], catalogue)
+    if isinstance(value, Phrase):
+        first = next(iter(Formatter().parse(catalogue[value.key])), ("", None))
+        if not first[0] and first[1] is not None:
+            filled = dict(value.fields)[first[1]]
+            return isinstance(filled, str) or _starts_with_name(filled, catalogue)
+    return False

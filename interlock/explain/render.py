@@ -8,12 +8,13 @@ from textwrap import wrap
 from interlock.explain.document import Document, Item, Plain
 from interlock.explain.phrases import sentence, text
 from interlock.explain.tables import TITLES
-from interlock.explain.words import ENGLISH, Say
+from interlock.explain.template import Template
+from interlock.explain.words import ENGLISH
 
 NARROWEST = 30
 
 
-def document_text(document: Document, width: int = 80, catalogue: Mapping[Say, str] = ENGLISH) -> str:
+def document_text(document: Document, width: int = 80, catalogue: Mapping[Template, str] = ENGLISH) -> str:
     """The explanation as text, wrapped to `width` columns (at least 30); ends with a line break."""
     width = max(width, NARROWEST)
     blocks = ["\n".join(_titled(text(document.title), "=", width))]
@@ -29,7 +30,7 @@ def _titled(title: str, rule: str, width: int) -> list[str]:
     return [*lines, rule * max(len(line) for line in lines)]
 
 
-def _item(item: Item, width: int, catalogue: Mapping[Say, str]) -> list[str]:
+def _item(item: Item, width: int, catalogue: Mapping[Template, str]) -> list[str]:
     heading = text(item.heading, catalogue)
     lines = _wrapped(heading + ":", width) if heading else []
     indent = "  " if heading else ""
@@ -46,7 +47,7 @@ def _wrapped(words: str, width: int, first: str = "", rest: str = "") -> list[st
     ) or [first.rstrip()]
 
 
-def document_json(document: Document, catalogue: Mapping[Say, str] = ENGLISH) -> dict[str, Plain]:
+def document_json(document: Document, catalogue: Mapping[Template, str] = ENGLISH) -> dict[str, Plain]:
     """The explanation as plain data: `{scheme, revision, sections: [{section, title, items: [{name, heading,
     sentences, points, facts}]}]}`; times in seconds, values in the unit given beside them."""
     return {
@@ -63,7 +64,7 @@ def document_json(document: Document, catalogue: Mapping[Say, str] = ENGLISH) ->
     }
 
 
-def _plain_item(item: Item, catalogue: Mapping[Say, str]) -> dict[str, Plain]:
+def _plain_item(item: Item, catalogue: Mapping[Template, str]) -> dict[str, Plain]:
     return {
         "name": item.name,
         "heading": text(item.heading, catalogue),

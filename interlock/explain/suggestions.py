@@ -7,8 +7,8 @@ from typing import Final
 
 from interlock.explain.closed import complete
 from interlock.explain.phrases import Phrase, listing, say, sentence, text
+from interlock.explain.remedies import Remedy
 from interlock.explain.tables import BACKINGS
-from interlock.explain.words import Say
 from interlock.faults.changes import Change, ChangeKind
 from interlock.scheme.model import Scheme
 
@@ -16,7 +16,7 @@ from interlock.scheme.model import Scheme
 def backing(scheme: Scheme, fault: str) -> Phrase | None:
     """What would have to back it that a fault is left out; None for a common cause, which is several parts' matter."""
     record = scheme.faults[fault]
-    return None if record.together else say(Say.BACKED, part=say(BACKINGS[record.mode]))
+    return None if record.together else say(Remedy.BACKED, part=say(BACKINGS[record.mode]))
 
 
 def backings(scheme: Scheme, faults: Iterable[str]) -> dict[str, str]:
@@ -35,31 +35,31 @@ def told_change(scheme: Scheme, change: Change) -> str:
 
 
 def _stale_after(_scheme: Scheme, change: Change) -> list[Phrase]:
-    return [say(Say.TRY_STALE_AFTER, part=change.part, time=change.value)]
+    return [say(Remedy.TRY_STALE_AFTER, part=change.part, time=change.value)]
 
 
 def _second_rule(scheme: Scheme, change: Change) -> list[Phrase]:
-    key = Say.TRY_RULE_ON_LINE if change.via[0] in scheme.lines else Say.TRY_RULE_ON_OUTPUTS
-    fields = {"paths": listing(change.paths)} if key is Say.TRY_RULE_ON_OUTPUTS else {}
+    key = Remedy.TRY_RULE_ON_LINE if change.via[0] in scheme.lines else Remedy.TRY_RULE_ON_OUTPUTS
+    fields = {"paths": listing(change.paths)} if key is Remedy.TRY_RULE_ON_OUTPUTS else {}
     return [say(key, unit=change.unit, part=change.part, second=change.added[0], via=listing(change.via), **fields)]
 
 
 def _second_output(_scheme: Scheme, change: Change) -> list[Phrase]:
     fields = {"unit": change.unit, "second": change.added[0], "part": change.part}
-    return [say(Say.TRY_SECOND_OUTPUT, **fields, paths=listing(change.paths))]
+    return [say(Remedy.TRY_SECOND_OUTPUT, **fields, paths=listing(change.paths))]
 
 
 def _second_sensor(_scheme: Scheme, change: Change) -> list[Phrase]:
     second, *readings = change.added
     fields = {"rules": listing(change.rules), "readings": listing(readings)}
-    return [say(Say.TRY_SECOND_SENSOR, part=change.part, second=second, **fields)]
+    return [say(Remedy.TRY_SECOND_SENSOR, part=change.part, second=second, **fields)]
 
 
 def _second_channel(scheme: Scheme, change: Change) -> list[Phrase]:
     second, *rules = change.added
     own = [name for name in change.rules if scheme.rules[name].unit == change.unit]
     said = say(
-        Say.TRY_CHANNEL_WIRED if rules else Say.TRY_CHANNEL,
+        Remedy.TRY_CHANNEL_WIRED if rules else Remedy.TRY_CHANNEL,
         unit=change.unit,
         second=second,
         part=change.part,
@@ -68,11 +68,11 @@ def _second_channel(scheme: Scheme, change: Change) -> list[Phrase]:
     )
     if any(output.unit == change.unit for output in scheme.outputs.values()):
         return [said]
-    return [said, say(Say.TRY_NO_OUTPUT_YET, unit=change.unit)]
+    return [said, say(Remedy.TRY_NO_OUTPUT_YET, unit=change.unit)]
 
 
 def _exclusion(_scheme: Scheme, change: Change) -> list[Phrase]:
-    return [say(Say.TRY_EXCLUSION, part=change.part, reason=change.value)]
+    return [say(Remedy.TRY_EXCLUSION, part=change.part, reason=change.value)]
 
 
 _TOLD: Final = complete(

@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import Final
 
 from interlock.explain.closed import Cause, Section, complete
+from interlock.explain.remedies import Remedy
 from interlock.explain.words import Say
 from interlock.scheme.units import Kind
 from interlock.scheme.words import (
@@ -249,7 +250,7 @@ MODE_MEANS: Final = complete(
     "fault modes in words",
 )
 
-# What has happened once a fault is there, and the usual way out of a list of single points of failure.
+# What has happened once a fault is there.
 MODE_IS: Final = complete(
     {
         Mode.OPEN: Say.IS_OPEN,
@@ -273,50 +274,38 @@ MODE_IS: Final = complete(
     Mode,
     "faults that have happened",
 )
-WAYS_OUT: Final = complete(
+# A second signal that tells what a line of that form tells.
+SECOND_SIGNALS: Final = complete(
     {
-        Mode.OPEN: Say.COULD_SECOND_SENSOR,
-        Mode.SHORTED: Say.COULD_FAIL_SAFE,
-        Mode.STUCK: Say.COULD_STALE,
-        Mode.DRIFTED: Say.COULD_SECOND_SENSOR,
-        Mode.MISPLACED: Say.COULD_SECOND_SENSOR,
-        Mode.BROKEN: Say.COULD_FAIL_SAFE,
-        Mode.INVERTED: Say.COULD_TEST,
-        Mode.WELDED: Say.COULD_SECOND_STOP,
-        Mode.WIRE_BROKEN: Say.COULD_FAIL_SAFE,
-        Mode.WRONG_CONTACT: Say.COULD_SECOND_STOP,
-        Mode.IGNORED: Say.COULD_SECOND_STOP,
-        Mode.BYPASSED: Say.COULD_KEEP_APART,
-        Mode.SWAPPED: Say.COULD_KEY,
-        Mode.DEAD: Say.COULD_SECOND_UNIT,
-        Mode.FROZEN: Say.COULD_SECOND_UNIT,
-        Mode.POWER_CYCLED: Say.COULD_SECOND_SUPPLY,
-        Mode.OMITTED: Say.COULD_TEST,
+        LineForm.EXTERNAL: Remedy.SECOND_CONTACT,
+        LineForm.LOW_WHEN: Remedy.SECOND_PERMIT,
+        LineForm.HIGH_WHEN: Remedy.SECOND_MESSAGE,
+        LineForm.CONFIRMS: Remedy.SECOND_AUXILIARY,
     },
-    Mode,
-    "ways out of the list of single points",
+    LineForm,
+    "second signals",
 )
 
 # What would have to be there before a mode may be left out. The standards named are quoted from memory, by title.
 BACKINGS: Final = complete(
     {
-        Mode.OPEN: Say.BACKED_LEAD,
-        Mode.SHORTED: Say.BACKED_LEAD,
-        Mode.STUCK: Say.BACKED_STUCK,
-        Mode.DRIFTED: Say.BACKED_DRIFTED,
-        Mode.MISPLACED: Say.BACKED_MISPLACED,
-        Mode.BROKEN: Say.BACKED_LEAD,
-        Mode.INVERTED: Say.BACKED_TRIED,
-        Mode.WELDED: Say.BACKED_WELDED,
-        Mode.WIRE_BROKEN: Say.BACKED_LEAD,
-        Mode.WRONG_CONTACT: Say.BACKED_TRIED,
-        Mode.IGNORED: Say.BACKED_TRIED,
-        Mode.BYPASSED: Say.BACKED_APART,
-        Mode.SWAPPED: Say.BACKED_KEYED,
-        Mode.DEAD: Say.BACKED_SUPPLY,
-        Mode.FROZEN: Say.BACKED_WATCHDOG,
-        Mode.POWER_CYCLED: Say.BACKED_SUPPLY,
-        Mode.OMITTED: Say.BACKED_READ_BACK,
+        Mode.OPEN: Remedy.BACKED_LEAD,
+        Mode.SHORTED: Remedy.BACKED_LEAD,
+        Mode.STUCK: Remedy.BACKED_STUCK,
+        Mode.DRIFTED: Remedy.BACKED_DRIFTED,
+        Mode.MISPLACED: Remedy.BACKED_MISPLACED,
+        Mode.BROKEN: Remedy.BACKED_LEAD,
+        Mode.INVERTED: Remedy.BACKED_TRIED,
+        Mode.WELDED: Remedy.BACKED_WELDED,
+        Mode.WIRE_BROKEN: Remedy.BACKED_LEAD,
+        Mode.WRONG_CONTACT: Remedy.BACKED_TRIED,
+        Mode.IGNORED: Remedy.BACKED_TRIED,
+        Mode.BYPASSED: Remedy.BACKED_APART,
+        Mode.SWAPPED: Remedy.BACKED_KEYED,
+        Mode.DEAD: Remedy.BACKED_SUPPLY,
+        Mode.FROZEN: Remedy.BACKED_WATCHDOG,
+        Mode.POWER_CYCLED: Remedy.BACKED_SUPPLY,
+        Mode.OMITTED: Remedy.BACKED_READ_BACK,
     },
     Mode,
     "what backs leaving a mode out",

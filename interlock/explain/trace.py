@@ -12,6 +12,7 @@ from typing import Protocol
 
 from interlock.explain.closed import complete
 from interlock.explain.phrases import Phrase, listing, say, text
+from interlock.explain.template import Template
 from interlock.explain.words import ENGLISH, Say
 from interlock.logic.scan import Seen, World
 from interlock.scheme.model import Claim, Scheme
@@ -61,7 +62,7 @@ def moments(run: Sequence[Told]) -> list[Moment]:
     return joined
 
 
-def told(scheme: Scheme, claim: Claim, run: Sequence[Told], catalogue: Mapping[Say, str] = ENGLISH) -> list[str]:
+def told(scheme: Scheme, claim: Claim, run: Sequence[Told], catalogue: Mapping[Template, str] = ENGLISH) -> list[str]:
     """The run in sentences, each with its time: only what has to do with the claim, and only what changes."""
     return [text(phrase, catalogue) for phrase in story(scheme, claim, run)]
 

@@ -7,13 +7,16 @@ phrases in `tables`.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from enum import Enum, unique
+from enum import unique
 from typing import Final
+
+from interlock.explain.remedies import Remedy
+from interlock.explain.template import Template
 
 
 @unique
-class Say(Enum):
-    """The templates."""
+class Say(Template):
+    """The templates, but for those of remedies."""
 
     # Joining
     AND = " and "
@@ -396,23 +399,6 @@ class Say(Enum):
     IS_FROZEN = "{part} hangs"
     IS_POWER_CYCLED = "{part} loses its power for a moment"
     IS_OMITTED = "{part} is left out"
-    COULD_SECOND_STOP = (
-        "A second stop in series, on another unit's output where it can be, would take it out of this list."
-    )
-    COULD_SECOND_SENSOR = "A second sensor beside it, combined with it, would take it out of this list."
-    COULD_STALE = (
-        "A time after which an unchanged reading is invalid, or a second sensor, would take it out of this list."
-    )
-    COULD_FAIL_SAFE = (
-        "A line that permits only while it is driven, or a second rule on another signal, would take it out."
-    )
-    COULD_TEST = "A second rule on another signal would take it out of this list; a test at commissioning finds it."
-    COULD_KEY = "Connectors that fit only their own place would rule it out; a test at commissioning finds it."
-    COULD_SECOND_UNIT = "A second stop in series on another unit's output would take it out of this list."
-    COULD_KEEP_APART = (
-        "No stop helps against it: keep the conductors apart, and say in the scheme why it cannot happen."
-    )
-    COULD_SECOND_SUPPLY = "Rules that remember how they were left, or a second unit, would take it out of this list."
 
     # A proof test
     TEST_BEGINS = (
@@ -453,54 +439,6 @@ class Say(Enum):
     TEST_BRIEF = "No test shows it: proved to change what can be seen for no longer than {time}, too short for a look."
     TEST_ERROR = "A value in its place does not test it: compare its reading with a reference instrument beside it."
     TEST_PASSES = "It passes and leaves nothing to look for."
-
-    # Changes that could take single points of failure off the list
-    TRY_STALE_AFTER = (
-        "Let {part} count as invalid once its reading has stood still for {time}; choose a sensor whose reading never "
-        "stands still for so long when it is sound."
-    )
-    TRY_RULE_ON_LINE = (
-        "Let {unit} evaluate {part} as well, as {second}, and send it by {via} too; what {part} watches has to be "
-        "wired to {unit} as well."
-    )
-    TRY_RULE_ON_OUTPUTS = (
-        "Let {unit} evaluate {part} as well, as {second}, and stop {paths} by its own {via}; what {part} watches has "
-        "to be wired to {unit} as well."
-    )
-    TRY_SECOND_OUTPUT = (
-        "Put a second output of {unit}, {second}, in series with {part} and command it with {part}: either then stops "
-        "{paths}."
-    )
-    TRY_SECOND_SENSOR = (
-        "Fit a second sensor like {part}, {second}, at the same place, and let {rules} read the safe one of the two "
-        "({readings}); with one of them lost there is no reading."
-    )
-    TRY_CHANNEL = (
-        "Put an output of {unit}, {second}, in series with {part}, and let {unit} stop {paths} by itself, by {rules}."
-    )
-    TRY_CHANNEL_WIRED = (
-        "Put an output of {unit}, {second}, in series with {part}, and let {unit} stop {paths} by itself, by {rules}: "
-        "it has to be wired to what they watch."
-    )
-    TRY_NO_OUTPUT_YET = "So far {unit} has no output: it needs one that can do this."
-    TRY_EXCLUSION = (
-        "Leave {part} out for a reason, {reason}: it may go only where that is really so, and where whoever signs for "
-        "the installation accepts it."
-    )
-    BACKED = "to be backed by: {part}"
-    BACKED_LEAD = "a lead laid apart and protected against damage from outside (ISO 13849-2, annex D)"
-    BACKED_STUCK = "a measuring channel that tests itself while it is in use"
-    BACKED_DRIFTED = "a sensor of a known accuracy class, held against a reference once a year"
-    BACKED_MISPLACED = "a mount that fits in one place only, and a look at it at commissioning"
-    BACKED_TRIED = "a recorded test of its function at commissioning and after each work on it"
-    BACKED_WELDED = "a contactor with mirror contacts (IEC 60947-4-1, annex F), which are read back before each start"
-    BACKED_APART = (
-        "conductors laid apart from each other and protected against damage from outside (ISO 13849-2, annex D)"
-    )
-    BACKED_KEYED = "connectors that fit their own place only, and a recorded test at commissioning"
-    BACKED_SUPPLY = "a buffered supply of its own, with its state watched"
-    BACKED_WATCHDOG = "a unit with a watchdog outside its processor that releases its outputs within the time allowed"
-    BACKED_READ_BACK = "the rules read back from the unit, and each of them tried at commissioning"
 
     # A failure modes and effects table
     TABLE_TITLE = "Failure modes and effects"
@@ -596,4 +534,7 @@ class Say(Enum):
     STORY_STOPPED = "By {time} {path} may have been stopped under these conditions for {lasted}; allowed are {allowed}."
 
 
-ENGLISH: Final[Mapping[Say, str]] = {key: key.value for key in Say}
+TEMPLATES: Final[tuple[Template, ...]] = (*Say, *Remedy)
+assert len({key.name for key in TEMPLATES}) == len(TEMPLATES), "a catalogue goes by names"
+
+ENGLISH: Final[Mapping[Template, str]] = {key: key.value for key in TEMPLATES}

@@ -6,8 +6,9 @@ from collections.abc import Iterator, Sequence
 
 from interlock.explain.failure_modes import COLUMNS, Column, FailureMode, failure_modes
 from interlock.explain.failure_table import cell, counts
-from interlock.explain.injection import harm, way_out
-from interlock.explain.phrases import say, sentence, text
+from interlock.explain.injection import harm
+from interlock.explain.phrases import say, text
+from interlock.explain.ways_out import told_ways_out
 from interlock.faults.effects import Effect, FaultEffect, Sign
 from interlock.faults.inject import Study
 from interlock.handbook.html import Html, Part, element, items, joined, paragraph, safe, table
@@ -49,9 +50,10 @@ def singles(scheme: Scheme, study: Study, words: Catalogue, *, installed: bool) 
     ]
 
 
-def single_words(scheme: Scheme, effect: FaultEffect, said: str, words: Catalogue) -> str:
+def single_words(scheme: Scheme, study: Study, effect: FaultEffect, said: str, words: Catalogue) -> str:
     """What a single point of failure in service leads to, what helps, what shows it."""
-    return f"{said}. {sentence(way_out(scheme.faults[effect.fault]), words.phrases)} {_signs(scheme, effect, words)}"
+    helps = told_ways_out(scheme, study, effect, words.phrases)
+    return f"{said}. {helps} {_signs(scheme, effect, words)}"
 
 
 def _singles(scheme: Scheme, study: Study, words: Catalogue, *, installed: bool) -> Iterator[Html]:
@@ -71,7 +73,7 @@ def _singles(scheme: Scheme, study: Study, words: Catalogue, *, installed: bool)
         return
     for effect, said in found:
         yield element("h4", effect.fault)
-        yield paragraph(single_words(scheme, effect, said, words))
+        yield paragraph(single_words(scheme, study, effect, said, words))
 
 
 def _signs(scheme: Scheme, effect: FaultEffect, words: Catalogue) -> str:

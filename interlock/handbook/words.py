@@ -24,8 +24,9 @@ import yaml
 
 from interlock.draw.said import drawn_in
 from interlock.draw.said import texts as texts_of_drawings
+from interlock.explain.template import Template
 from interlock.explain.words import ENGLISH as SENTENCES
-from interlock.explain.words import Say
+from interlock.explain.words import TEMPLATES
 from interlock.sheet.cautions import CAUTIONS, Caution
 
 ENGLISH = "en"
@@ -86,9 +87,9 @@ class Catalogue:
         return drawn_in(self.on_drawings)
 
     @cached_property
-    def phrases(self) -> Mapping[Say, str]:
+    def phrases(self) -> Mapping[Template, str]:
         """The sentences of `explain`."""
-        return {key: self.texts[f"{_EXPLAIN}.{key.name.lower()}"] for key in Say}
+        return {key: self.texts[f"{_EXPLAIN}.{key.name.lower()}"] for key in TEMPLATES}
 
     @property
     def cautions(self) -> tuple[Caution, ...]:

@@ -43,7 +43,7 @@ def test_a_welded_contactor_reads_as_a_practitioner_would_write_it() -> None:
         Column.DETECTION: "nothing shows it",
         Column.SEVERITY: "harm",
         Column.REMARK: "1e-06 per hour (an example). It is on the list of single points of failure. A second stop in "
-        "series, on another unit's output where it can be, would take it out of this list.",
+        "series would take it out of this list.",
     }
 
 

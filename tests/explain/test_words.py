@@ -12,14 +12,16 @@ import pytest
 from interlock.explain import tables
 from interlock.explain.closed import complete
 from interlock.explain.failure_modes import CLASSES, COLUMNS, failure_modes
-from interlock.explain.injection import consequence, way_out
+from interlock.explain.injection import consequence
 from interlock.explain.measured import quantities
 from interlock.explain.phrases import Listing, Phrase, Value, listing, say, sentence, text
 from interlock.explain.proof_tests import begins, told
 from interlock.explain.sentences import document
 from interlock.explain.suggestions import backing, backings, change_sentences
+from interlock.explain.template import Template
 from interlock.explain.trace import names_that_matter, story
-from interlock.explain.words import ENGLISH, Say
+from interlock.explain.ways_out import ways_out
+from interlock.explain.words import ENGLISH, TEMPLATES, Say
 from interlock.faults.changes import Change, ChangeKind, changes
 from interlock.logic.scan import Seen, World
 from interlock.records import replace
@@ -32,7 +34,7 @@ from tests.explain.studies import made_up, made_up_tests
 from tests.support.bench import BENCH
 
 
-def keys_in(value: Value) -> Iterator[Say]:
+def keys_in(value: Value) -> Iterator[Template]:
     """Every template in a phrase."""
     if isinstance(value, Phrase):
         yield value.key
@@ -65,7 +67,9 @@ def said() -> Iterator[Value]:
                 yield from item.points
         for fault in scheme.faults.values():
             yield consequence(scheme, [fault], scheme.claims)
-            yield way_out(fault)
+            for claim in scheme.claims:  # no other fault is on the list, then all of them are
+                yield from ways_out(scheme, fault.name, [claim.name], ())
+            yield from ways_out(scheme, fault.name, [c.name for c in scheme.claims], scheme.faults)
     for scheme in (everything(), *own(), *random_schemes(3)):
         for study in made_up(scheme):
             for row in failure_modes(scheme, study):
@@ -130,7 +134,7 @@ def test_every_template_is_said_by_some_scheme() -> None:
     used = {key for value in said() for key in keys_in(value)} | set(tables.TITLES.values())
     used |= {*COLUMNS.values(), *(means for _, means in CLASSES.values())}
     used |= {Say.TABLE_TITLE, Say.TABLE_ALONE, Say.TABLE_CLASSES, Say.TABLE_REQUIREMENTS}  # of the renderers
-    unused = set(Say) - used
+    unused = set(TEMPLATES) - used
     assert not unused, sorted(key.name for key in unused)
 
 
@@ -173,7 +177,7 @@ def test_every_table_of_words_holds_templates_only() -> None:
     assert len(found) > 15
     for name, table in found.items():
         for leaf in leaves(table):
-            assert leaf is None or isinstance(leaf, Say | str), f"{name}: {leaf!r}"
+            assert leaf is None or isinstance(leaf, Template | str), f"{name}: {leaf!r}"
 
 
 def test_one_two_and_three_things_are_joined_as_in_speech() -> None:

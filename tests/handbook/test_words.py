@@ -19,7 +19,7 @@ from interlock.explain.injection import harm
 from interlock.explain.phrases import sentence, text
 from interlock.explain.sentences import document
 from interlock.explain.tables import TITLES
-from interlock.explain.words import ENGLISH, Say
+from interlock.explain.words import ENGLISH, TEMPLATES
 from interlock.handbook.glossary import used
 from interlock.handbook.html import Html
 from interlock.handbook.material import Material
@@ -100,7 +100,7 @@ def known_sentences(scheme: object, study: object) -> set[str]:
 
     assert isinstance(scheme, Scheme)
     assert isinstance(study, Study)
-    known = {text(ENGLISH[t]) for t in TITLES.values()} | {key.value for key in Say}
+    known = {text(ENGLISH[t]) for t in TITLES.values()} | {key.value for key in TEMPLATES}
     for chapter in document(scheme).chapters:
         for item in chapter.items:
             known |= {text(item.heading), " ".join(sentence(s) for s in item.sentences)}
