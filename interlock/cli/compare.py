@@ -18,7 +18,7 @@ from interlock.proof.cores import proved
 from interlock.proof.prove import Outcome, Verdict
 from interlock.records import replace
 from interlock.scheme.model import Scheme
-from interlock.scheme.units import MICRO, time_text, value_text
+from interlock.scheme.units import MICRO, lasted_text, time_text, value_text
 from interlock.scheme.words import Word
 
 
@@ -171,7 +171,7 @@ def _one(scheme: Scheme, verdict: Verdict) -> str:
     allowed = time_text(verdict.claim.longer_than.us)
     if verdict.outcome in (Outcome.VACUOUS, Outcome.UNDECIDED):
         return str(verdict.outcome)
-    worst = "without end" if verdict.exposure_us is None else time_text(verdict.exposure_us)
+    worst = "without end" if verdict.exposure_us is None else lasted_text(verdict.exposure_us)
     margins = ", ".join(
         f"{value_text(m.value, kinds[m.condition.name], difference=True)} on {m.condition.name}"
         for m in verdict.margins

@@ -17,7 +17,7 @@ from interlock.fuzz.region import TruthError
 from interlock.fuzz.story import claim_text, facts, story
 from interlock.scheme.grammar import GrammarError, nearest, read_time
 from interlock.scheme.model import Claim, Fault, Scheme
-from interlock.scheme.units import time_text
+from interlock.scheme.units import lasted_text, time_text
 
 
 def fuzz(
@@ -131,7 +131,7 @@ def _print_found(scheme: Scheme, result: Result) -> None:
     lasts = ", and goes on" if found.endless else ""
     faults = "".join(f"  with {name}\n" for name in found.script.plan.names)
     out(
-        f"VIOLATED  {result.claim.name}: {time_text(found.exposure_us)} seen{lasts}, "
+        f"VIOLATED  {result.claim.name}: {lasted_text(found.exposure_us)} seen{lasts}, "
         f"{time_text(result.claim.longer_than.us)} allowed (example {result.found_at})\n"
         f"  {claim_text(scheme, result.claim)}\n{faults}"
     )

@@ -16,7 +16,7 @@ from interlock.proof.prove import BUDGET, Margin, Outcome, Verdict
 from interlock.scheme.grammar import nearest
 from interlock.scheme.model import Claim, Fault, Limit, Scheme
 from interlock.scheme.order import LoopError
-from interlock.scheme.units import MICRO, time_text, value_text
+from interlock.scheme.units import MICRO, lasted_text, time_text, value_text
 
 
 def prove(
@@ -148,10 +148,10 @@ def said(scheme: Scheme, verdict: Verdict) -> str:
         case Outcome.HOLDS:
             margins = [m for m in verdict.margins if m.value is not None]
             said = ", ".join(f"{_margin_text(scheme, m)} on {m.condition.name}" for m in margins)
-            worst = ("at most " if verdict.covered else "") + time_text(verdict.exposure_us or 0)
+            worst = ("at most " if verdict.covered else "") + lasted_text(verdict.exposure_us or 0)
             return f"{worst} of {allowed}" + (f"; margin {said}" if said else "")
         case Outcome.VIOLATED:
-            worst = "without end" if verdict.exposure_us is None else time_text(verdict.exposure_us)
+            worst = "without end" if verdict.exposure_us is None else lasted_text(verdict.exposure_us)
             return f"{worst}, {allowed} allowed" if verdict.endless or verdict.exposure_us else f"beyond {allowed}"
         case Outcome.VACUOUS:
             return verdict.reason

@@ -22,7 +22,7 @@ from interlock.proof.index import Index
 from interlock.proof.prove import Outcome, Verdict, prove
 from interlock.scheme.model import Scheme
 from interlock.scheme.read import loads
-from interlock.scheme.units import MICRO, time_text, value_text
+from interlock.scheme.units import MICRO, lasted_text, time_text, value_text
 from interlock.scheme.words import Must
 
 GOOD = "alpine_hut.yaml"
@@ -157,7 +157,7 @@ def _tell(scheme: Scheme, name: str, findings: int, cases: tuple[int, int], verd
     _say()
     _say("The three that come nearest to what is allowed:")
     for v in tightest(verdicts):
-        worst, allowed = time_text(v.exposure_us or 0), time_text(v.claim.longer_than.us)
+        worst, allowed = lasted_text(v.exposure_us or 0), time_text(v.claim.longer_than.us)
         _say(f"{v.claim.name}: at worst {worst} of {allowed}; {_margins(scheme, v)}", "  ")
     _say()
 

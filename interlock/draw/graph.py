@@ -34,10 +34,11 @@ class Box:
 
 @dataclass(frozen=True, slots=True)
 class Arrow:
-    """An arrow with a few words beside it."""
+    """An arrow with a few words beside it; `says` is its title for screen readers and pointers."""
 
     tail: str
     head: str
+    says: str
     words: str = ""
     stroke: Stroke = Stroke.PLAIN
     both: bool = False
@@ -103,19 +104,9 @@ def draw_graph(scheme: Scheme, title: str, description: str, graph: Graph, *, sa
     return svg
 
 
-def _arrow_title(tail: str, head: str, words: str) -> str:
-    """What a screen reader says of an arrow."""
-    tail, head = (said("pack") if end == PACK else end for end in (tail, head))
-    if words:
-        return said("{tail} to {head}: {words}", tail=tail, head=head, words=words)
-    return said("{tail} to {head}", tail=tail, head=head)
-
-
 def _arrow(svg: Svg, arrow: Arrow, routed: Routed, left: float, top: float) -> None:
     moved = routed.moved(left, top)
-    tail, head, words = arrow.tail, arrow.head, arrow.words
-    live = _arrow_title(tail.rpartition(":")[2], head.rpartition(":")[2], words)
-    svg.open_arrow(_arrow_title(tail, head, words), tail, head, live)
+    svg.open_arrow(arrow.says, arrow.tail, arrow.head)
     svg.curve(moved.path(), arrow.stroke)
     for tip, (x, y) in ((moved.tip, moved.points[-1]), (moved.start, moved.points[0])):
         if tip:

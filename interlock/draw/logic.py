@@ -60,8 +60,8 @@ class _Builder:
         self.graph.boxes.append(replace(box, widest=self.widest))
         return True
 
-    def arrow(self, tail: str, head: str, words: str = "", stroke: Stroke = Stroke.PLAIN) -> None:
-        arrow = Arrow(tail, head, words, stroke=stroke)
+    def arrow(self, tail: str, head: str, says: str, words: str = "", stroke: Stroke = Stroke.PLAIN) -> None:
+        arrow = Arrow(tail, head, says, words, stroke=stroke)
         if arrow not in self.graph.arrows:
             self.graph.arrows.append(arrow)
 
@@ -74,25 +74,35 @@ class _Builder:
             of_unit = said("of {unit}", unit=output.unit)
             told = (of_unit, _CONTACTS[output.contact](), NEEDS[output.runs_when]())
             self.box(Box(f"o:{output_name}", output_name, told, output.why or output_name))
-            self.arrow(f"o:{output_name}", f"p:{name}")
+            switches = said("{output} switches {path}", output=output_name, path=name)
+            self.arrow(f"o:{output_name}", f"p:{name}", switches)
             for rule in scheme.rules.values():
                 if rule.unit == output.unit:
                     self._acting(rule, output_name)
         if path.behind:
             rules = said("see its own drawing")
             self.box(Box(f"p:{path.behind}", path.behind, (rules,), link=f"logic_{path.behind}.svg", rounded=True))
-            self.arrow(f"p:{path.behind}", f"p:{name}", said("only while it runs"))
+            behind = said("{path} runs only while {other} runs", path=name, other=path.behind)
+            self.arrow(f"p:{path.behind}", f"p:{name}", behind, said("only while it runs"))
 
     def _acting(self, rule: Rule, output: str) -> None:
         drives = self.scheme.outputs[output].drives
+        stopped: dict[str, list[str]] = {}  # by the words of their modes: an arrow each
         for target in rule.blocks:
             if target.path in drives:
-                self.rule(rule)
-                words = said("stops while {modes}", modes=_modes(target.when)) if target.when else ""
-                self.arrow(f"r:{rule.name}", f"o:{output}", words)
-        if any(path in drives for path in rule.starts):
+                stopped.setdefault(_modes(target.when) if target.when else "", []).append(target.path)
+        for modes, paths in stopped.items():
             self.rule(rule)
-            self.arrow(f"r:{rule.name}", f"o:{output}", said("starts"), Stroke.ACCENT)
+            says = said("{rule} stops {paths} through {output}", rule=rule.name, paths=all_of(paths), output=output)
+            if modes:
+                says = said("{sentence} while {modes}", sentence=says, modes=modes)
+            words = said("stops while {modes}", modes=modes) if modes else ""
+            self.arrow(f"r:{rule.name}", f"o:{output}", says, words)
+        started = [path for path in rule.starts if path in drives]
+        if started:
+            self.rule(rule)
+            says = said("{rule} starts {paths} through {output}", rule=rule.name, paths=all_of(started), output=output)
+            self.arrow(f"r:{rule.name}", f"o:{output}", says, said("starts"), Stroke.ACCENT)
 
     def rule(self, rule: Rule) -> None:
         """A rule, what it watches, and what its effects wait for."""
@@ -105,17 +115,26 @@ class _Builder:
         link = f"machine_{rule.name}.svg"
         if not self.box(Box(f"r:{rule.name}", rule.name, tuple(told), rule.why or rule.name, link, shaded=True)):
             return
-        self.signal(rule.watches, rule.watched, f"r:{rule.name}")
+        watches = said("{rule} watches {signal}", rule=rule.name, signal=rule.watched)
+        self.signal(rule.watches, rule.watched, f"r:{rule.name}", watches)
         for condition in rule.only_while:
             asked = asked_text(self.scheme, condition.signal, condition.name, condition.test)
             words = said("only while {asked}", asked=asked)
-            self.signal(condition.signal, condition.name, f"r:{rule.name}", words, Stroke.DOTTED)
+            says = said(
+                "{rule} acts only while {signal} is {asked}", rule=rule.name, signal=condition.name, asked=asked
+            )
+            self.signal(condition.signal, condition.name, f"r:{rule.name}", says, words, Stroke.DOTTED)
         if rule.overridden_by:
             most = rule.override_at_most
             words = said("overrides, {time} at most", time=time_text(most.us)) if most else said("overrides")
-            self.signal(Signal.LINE, rule.overridden_by, f"r:{rule.name}", words, Stroke.DOTTED)
+            says = said("{line} overrides {rule}", line=rule.overridden_by, rule=rule.name)
+            if most:
+                says = said("{sentence}, for {time} at most", sentence=says, time=time_text(most.us))
+            self.signal(Signal.LINE, rule.overridden_by, f"r:{rule.name}", says, words, Stroke.DOTTED)
 
-    def signal(self, signal: Signal, name: str, head: str, words: str = "", stroke: Stroke = Stroke.PLAIN) -> None:
+    def signal(
+        self, signal: Signal, name: str, head: str, says: str, words: str = "", stroke: Stroke = Stroke.PLAIN
+    ) -> None:
         """What a rule looks at, and what that comes from."""
         scheme = self.scheme
         match signal:
@@ -123,22 +142,23 @@ class _Builder:
                 sensor = scheme.sensors[name]
                 measures = said("measures {quantities}", quantities=listed(e.quantity for e in sensor.measures))
                 self.box(Box(f"s:{name}", name, (measures,), sensor.why or name))
-                self.arrow(f"s:{name}", head, words, stroke)
+                self.arrow(f"s:{name}", head, says, words, stroke)
             case Signal.READING:
                 reading = scheme.readings[name]
                 if self.box(Box(f"s:{name}", name, (_COMBINED[reading.combine](),), reading.why or name)):
                     for sensor_name in reading.sensors:
-                        self.signal(Signal.SENSOR, sensor_name, f"s:{name}")
-                self.arrow(f"s:{name}", head, words, stroke)
+                        part = said("{sensor} goes into {reading}", sensor=sensor_name, reading=name)
+                        self.signal(Signal.SENSOR, sensor_name, f"s:{name}", part)
+                self.arrow(f"s:{name}", head, says, words, stroke)
             case Signal.LINE:
                 self._line(name)
-                self.arrow(f"l:{name}", head, words, stroke)
+                self.arrow(f"l:{name}", head, says, words, stroke)
             case Signal.RULE:
                 self.rule(scheme.rules[name])
-                self.arrow(f"r:{name}", head, words, stroke)
+                self.arrow(f"r:{name}", head, says, words, stroke)
             case Signal.PATH:
                 self.box(Box(f"c:{name}", name, (said("as commanded at the scan before"),), rounded=True))
-                self.arrow(f"c:{name}", head, words, stroke)
+                self.arrow(f"c:{name}", head, says, words, stroke)
             case Signal.QUANTITY:
                 raise AssertionError("no unit sees the truth")
 
@@ -155,7 +175,8 @@ class _Builder:
             for rule in line.rules:
                 self.rule(self.scheme.rules[rule])
                 word = side_text(Signal.LINE, first=line.form is not LineForm.LOW_WHEN)
-                self.arrow(f"r:{rule}", f"l:{name}", word)
+                says = said("{line} is {state} while {rule} is active", line=name, state=word, rule=rule)
+                self.arrow(f"r:{rule}", f"l:{name}", says, word)
 
 
 def _modes(when: AnyOf) -> str:

@@ -80,7 +80,7 @@ def _while(conditions: tuple[Condition, ...]) -> str:
 
 def _arrows(scheme: Scheme, path: Path) -> list[Arrow]:
     """From a source through what it stands behind to the pack, and from the pack to a load."""
-    nearer = path.behind or PACK
+    nearer, other = path.behind or PACK, path.behind or said("the pack")
     charges = path.flow.charge is not None or _carries(scheme, path.name, charge=True)
     draws = path.flow.discharge is not None or _carries(scheme, path.name, charge=False)
     if charges and draws:
@@ -90,12 +90,22 @@ def _arrows(scheme: Scheme, path: Path) -> list[Arrow]:
         if path.flow.discharge:
             told.append(said("draws while {conditions}", conditions=_mode(path.flow.discharge)))
         words = listed(told)
-        return [Arrow(path.name, nearer, words, both=True)]
+        says = said("{path} charges and draws from {other}", path=path.name, other=other)
+        return [Arrow(path.name, nearer, _with(says, words), words, both=True)]
     if charges:
-        return [Arrow(path.name, nearer, _while(path.flow.charge or ()))]
+        words = _while(path.flow.charge or ())
+        says = said("{path} charges {other}", path=path.name, other=other)
+        return [Arrow(path.name, nearer, _with(says, words), words)]
     if draws:
-        return [Arrow(nearer, path.name, _while(path.flow.discharge or ()))]
-    return [Arrow(nearer, path.name, stroke=Stroke.DASHED)] if path.behind else []
+        words = _while(path.flow.discharge or ())
+        says = said("{path} draws from {other}", path=path.name, other=other)
+        return [Arrow(nearer, path.name, _with(says, words), words)]
+    behind = said("{path} stands behind {other}", path=path.name, other=other)
+    return [Arrow(nearer, path.name, behind, stroke=Stroke.DASHED)] if path.behind else []
+
+
+def _with(says: str, words: str) -> str:
+    return said("{sentence}: {words}", sentence=says, words=words) if words else says
 
 
 def _carries(scheme: Scheme, name: str, *, charge: bool) -> bool:

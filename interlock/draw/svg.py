@@ -151,11 +151,10 @@ class Svg:
             [(x, y), (x - ux - uy * 0.42, y - uy + ux * 0.42), (x - ux + uy * 0.42, y - uy - ux * 0.42)], colour
         )
 
-    def open_arrow(self, title: str, tail: str, head: str, live: str) -> None:
-        """A group for an arrow between two boxes, by their `ident`s; `live`: its title in a page with a script, which
-        finds the arrow by its ends."""
+    def open_arrow(self, title: str, tail: str, head: str) -> None:
+        """A group for an arrow between two boxes, by their `ident`s: a page with a script finds it by its ends."""
         ends = f"data-tail={quoteattr(clean(tail))} data-head={quoteattr(clean(head))}"
-        self._live[len(self._parts)] = f"<g {ends}><title>{escape(clean(live))}</title>"
+        self._live[len(self._parts)] = f"<g {ends}><title>{escape(clean(title))}</title>"
         self.open_group(title)
 
     def live(self) -> str:

@@ -84,7 +84,7 @@ def inputs_of(scheme: Scheme, unit: str) -> list[Wire]:
     for name in scheme.reads(unit):
         line = scheme.lines[name]
         state = side_text(Signal.LINE, first=line.undriven_reads)
-        note = said("a signal ; a broken wire reads {state}", state=state)
+        note = said("signal input; a broken wire reads {state}", state=state)
         says = said("{line}; a broken wire reads {state}", line=name, state=state)
         rows.append(Wire(name, _from(line), line.wire, line.terminal, note, says))
     return rows

@@ -16,7 +16,7 @@ from interlock.explain.template import Template
 from interlock.explain.words import ENGLISH, Say
 from interlock.logic.scan import Seen, World
 from interlock.scheme.model import Claim, Scheme
-from interlock.scheme.units import time_text, value_text
+from interlock.scheme.units import lasted_text, time_text, value_text
 from interlock.scheme.words import Must, Signal
 
 
@@ -91,7 +91,7 @@ def story(scheme: Scheme, claim: Claim, run: Sequence[Told]) -> list[Phrase]:
                 _BROKEN[claim.must][1],
                 time=time_text((before.first + before.scans) * scheme.scan_us),
                 path=claim.path,
-                lasted=time_text(bad * scheme.scan_us),
+                lasted=lasted_text(bad * scheme.scan_us),
                 allowed=time_text(claim.longer_than.us),
             )
         )

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from interlock.fuzz.campaign import Report, Result
 from interlock.scheme.model import Claim, Fault, Scheme
-from interlock.scheme.units import time_text
+from interlock.scheme.units import lasted_text
 from interlock.scheme.words import Word
 
 
@@ -48,12 +48,12 @@ class Contradiction:
     def says(self) -> str:
         """In words."""
         under = f" under {', '.join(f.name for f in self.faults)}" if self.faults else ""
-        seen = f"{time_text(self.seen_us)} of exposure have been seen on the readable engine{under}"
+        seen = f"{lasted_text(self.seen_us)} of exposure have been seen on the readable engine{under}"
         match self.proved.word:
             case Proved.VACUOUS:
                 said = "the proof says that it is vacuous"
             case Proved.HOLDS | Proved.VIOLATED | Proved.UNDECIDED:
-                worst = time_text(self.proved.exposure_us or 0)
+                worst = lasted_text(self.proved.exposure_us or 0)
                 said = f"the proof says that it is {worst} at worst"
                 said = f"the proof says that it holds, {worst} at worst" if self.proved.word is Proved.HOLDS else said
         return f"{self.claim.name}: {said}, but {seen}: the prover is at fault, please report it"

@@ -14,7 +14,7 @@ from interlock.handbook.words import Catalogue
 from interlock.proof.margins import Margin
 from interlock.proof.prove import Outcome, Verdict
 from interlock.scheme.model import Claim, Scheme
-from interlock.scheme.units import time_text, value_text
+from interlock.scheme.units import lasted_text, time_text, value_text
 
 _WORD = {outcome: f"claims.{outcome}" for outcome in Outcome}
 
@@ -83,11 +83,11 @@ def verdict_words(
 def _exposure(words: Catalogue, verdict: Verdict, allowed: str) -> str:
     match verdict.outcome:
         case Outcome.HOLDS:
-            worst = time_text(verdict.exposure_us or 0)
+            worst = lasted_text(verdict.exposure_us or 0)
             return words("claims.at_most", time=worst) if verdict.covered else worst
         case Outcome.VIOLATED:
             if verdict.exposure_us is not None and verdict.exposure_us:
-                return time_text(verdict.exposure_us)
+                return lasted_text(verdict.exposure_us)
             return words("claims.endless") if verdict.endless else words("claims.beyond", time=allowed)
         case Outcome.UNDECIDED | Outcome.VACUOUS:
             return words("claims.none")

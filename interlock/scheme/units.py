@@ -121,3 +121,13 @@ def time_text(us: int) -> str:
         if us >= least and (us * 10) % least == 0:
             return f"{decimal_text(us * MICRO // least)} {symbol}"
     return f"{decimal_text(us)} s"
+
+
+def lasted_text(us: int) -> str:
+    """A duration in microseconds to be held against a limit that people wrote: `2.2 s`, `5 min 0.1 s`, `1.5 h`."""
+    if us < TIMES["min"] or not time_text(us).endswith(" s"):
+        return time_text(us)
+    hours, rest = divmod(us, TIMES["h"])
+    minutes, rest = divmod(rest, TIMES["min"])
+    parts = [f"{hours} h"] * bool(hours) + [f"{minutes} min"] * bool(minutes) + [f"{decimal_text(rest)} s"] * bool(rest)
+    return " ".join(parts)

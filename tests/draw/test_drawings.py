@@ -215,3 +215,63 @@ def test_what_is_set_inside_devices_stands_on_the_ladder_by_the_cell(hut: Scheme
     assert any(r.value == 3_450_000 and "55.2 V, 3.45 V a cell" in r.words for r in rungs)
     drawing = next(d for d in draw_ladders(hut) if d.name == "ladder_highest_cell")
     assert "above 3.8 V: damage" in str(drawing.svg)
+
+
+def arrow_titles(svg: str) -> list[str]:
+    """The title of each arrow: a group with a title and a curve, and no words but those beside it."""
+    groups = [g for g in ET.fromstring(svg).iter(f"{SVG}g") if g.get("id") is None]
+    return [g.findtext(f"{SVG}title", "") for g in groups if g.find(f"{SVG}path") is not None]
+
+
+@pytest.mark.parametrize("name", ["alpine_hut", "survey_launch"])
+def test_an_arrows_title_says_in_words_what_it_stands_for(name: str) -> None:
+    scheme = load(ROOT / "rules" / f"{name}.yaml")
+    known = {
+        *scheme.rules,
+        *scheme.paths,
+        *scheme.outputs,
+        *scheme.sensors,
+        *scheme.readings,
+        *scheme.lines,
+        "the pack",
+    }
+    count = 0
+    for drawing in draw(scheme, kinds=(DrawingKind.LOGIC, DrawingKind.OVERVIEW), portable=True):
+        for title in arrow_titles(str(drawing.svg)):
+            count += 1
+            assert not re.search(r"\b[a-z]:\w", title), title  # an ident of a box
+            assert sum(bool(re.search(rf"(?<!\w){re.escape(n)}(?!\w)", title)) for n in known) >= 2, title
+        assert arrow_titles(drawing.svg.live()) == arrow_titles(str(drawing.svg))
+    assert count > 50
+
+
+def test_arrows_of_the_hut_in_the_trades_words(hut: Scheme) -> None:
+    titles = set()
+    for drawing in draw(hut, kinds=(DrawingKind.LOGIC, DrawingKind.OVERVIEW), portable=True):
+        titles |= set(arrow_titles(str(drawing.svg)))
+    assert titles >= {
+        "cold_stop stops turbine_charging through K3",
+        "heat_wanted starts cell_heater through K12",
+        "K3 switches turbine_charging",
+        "cold_stop watches coldest_reading",
+        "floor_probe goes into coldest_reading",
+        "turbine_on_pack acts only while bus_closed is on",
+        "rescue_button overrides last_shed, for 10 min at most",
+        "charge_permit is off while cell_full is active",
+        "turbine_charging runs only while charge_bus runs",
+        "charge_bus charges the pack",
+        "comfort_circuits draws from the pack",
+    }
+
+
+def test_a_rule_that_stops_all_that_one_output_drives_has_one_arrow_to_it() -> None:
+    scheme = loads(
+        edited(
+            ("drives: [bench_charger]", "drives: [bench_charger, lamp_circuit]"),
+            ("  K2: {drives: [lamp_circuit],  contact: normally_open, runs_when: closed, stops_within: 100 ms}\n", ""),
+        )
+    )
+    (drawing,) = (d for d in draw(scheme, kinds=(DrawingKind.LOGIC,), portable=True) if d.name == "logic_lamp_circuit")
+    titles = arrow_titles(str(drawing.svg))
+    assert titles.count("hot_stop stops bench_charger and lamp_circuit through K1") == 1
+    assert len([t for t in titles if t.startswith("hot_stop stops")]) == 1
