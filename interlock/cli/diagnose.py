@@ -28,8 +28,8 @@ if TYPE_CHECKING:
 
 MOST_TOLD = 20
 CAUTION = (
-    "Isolate before you touch a terminal, and leave live work to those licensed for it: the makers' manuals and local",
-    "code come first. What is told here follows from the scheme and certifies nothing.",
+    "Isolate before you touch a terminal, and leave live work to those licensed for it: the makers' manuals and local "
+    "code come first. What is told here follows from the scheme and certifies nothing."
 )
 
 
@@ -234,7 +234,11 @@ def _told(scheme: Scheme, found: Diagnosis) -> Iterator[str]:
         rest = len(found.candidates) - 1
         yield "A healthy installation may show all that was seen."
         if rest:
-            yield f"So may one with {count_text(rest, 'other candidate')}, none of which has been told from it yet:"
+            yield (
+                f"So may one with any of these {rest}, none of which has been told from it yet:"
+                if rest > 1
+                else ("So may one with this, which has not been told from it yet:")
+            )
     else:
         explain = "explains" if len(found.candidates) == 1 else "explain"
         yield f"{count_text(len(found.candidates), 'candidate')} {explain} all that was seen ({weighed} weighed):"
@@ -257,7 +261,7 @@ def _told(scheme: Scheme, found: Diagnosis) -> Iterator[str]:
         yield "Nothing that can be seen from outside was found to tell these apart: look at the parts themselves."
     if found.interrupted:
         yield "Interrupted: not all pairs were weighed."
-    yield from CAUTION
+    yield CAUTION
 
 
 def _json(scheme: Scheme, file: Path, found: Diagnosis) -> dict[str, Any]:

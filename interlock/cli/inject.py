@@ -189,7 +189,7 @@ def _effect_json(scheme: Scheme, effect: FaultEffect) -> dict[str, Any]:
 def _told(scheme: Scheme, study: Study, tests: SleepersTests) -> Iterator[str]:
     yield from _single_points(scheme, study)
     yield from _combinations(scheme, study)
-    yield from _sleeping(study, tests)
+    yield from _sleeping(scheme, study, tests)
     yield from _rest(scheme, study)
 
 
@@ -223,19 +223,23 @@ def _single_point(scheme: Scheme, study: Study, effect: FaultEffect, known: Cont
         yield f"    {said}."
         yield f"    {told_ways_out(scheme, study, effect)}"
         if effect.revealed_by:
-            yield f"    It shows by {_signs(effect)}."
+            yield f"    It shows by: {_signs(scheme, effect)}."
 
 
 _SIGN_WORDS = {
-    Sign.SENSOR: "{} reading invalid",
+    Sign.SENSOR: "invalid readings of {}",
     Sign.ALARM: "the alarm of {}",
-    Sign.CLAIM: "{} (what should run is stopped)",
+    Sign.CLAIM: "what should run being stopped ({})",
 }
 assert set(_SIGN_WORDS) == set(Sign), set(Sign) - set(_SIGN_WORDS)
 
 
-def _signs(effect: FaultEffect) -> str:
-    return ", ".join(_SIGN_WORDS[r.sign].format(r.name) for r in effect.revealed_by)
+def _signs(scheme: Scheme, effect: FaultEffect) -> str:
+    path = {claim.name: claim.path for claim in scheme.claims}
+    by_sign: dict[Sign, dict[str, None]] = {}
+    for reveal in effect.revealed_by:
+        by_sign.setdefault(reveal.sign, {})[path.get(reveal.name, reveal.name)] = None
+    return "; ".join(_SIGN_WORDS[sign].format(", ".join(names)) for sign, names in by_sign.items())
 
 
 def _combinations(scheme: Scheme, study: Study) -> Iterator[str]:
@@ -249,19 +253,20 @@ def _combinations(scheme: Scheme, study: Study) -> Iterator[str]:
             yield f"  and {len(larger) - PAIRS_SHOWN} more: --json lists them"
 
 
-def _sleeping(study: Study, tests: SleepersTests) -> Iterator[str]:
+def _sleeping(scheme: Scheme, study: Study, tests: SleepersTests) -> Iterator[str]:
     by_effect: dict[Effect, list[FaultEffect]] = {}
     for effect in study.effects:
         by_effect.setdefault(effect.effect, []).append(effect)
     revealed = by_effect.get(Effect.REVEALED, [])
     if revealed:
         yield f"Revealed, and no worse: {count_text(len(revealed), 'fault')}"
-        yield from (f"  {e.fault}: {_signs(e)}" for e in revealed)
+        yield from (f"  {e.fault}: {_signs(scheme, e)}" for e in revealed)
     dormant = by_effect.get(Effect.DORMANT, [])
     if dormant:
-        yield f"Dormant, nothing notices: {count_text(len(dormant), 'fault')}"
+        seconds = "" if study.size > 1 else "; --size 2 tells with which second faults they are dangerous"
+        yield f"Dormant, nothing notices, not proved harmless: {count_text(len(dormant), 'fault')}{seconds}"
         for effect in dormant:
-            yield f"  {effect.fault}: {_waits_for(effect, study)}"
+            yield f"  {effect.fault}" + (f": {_waits_for(effect)}" if study.size > 1 else "")
             yield from (f"    {line}" for line in tests.lines(effect))
         yield from (f"  {line}" for line in tests.begin())
     harmless = by_effect.get(Effect.HARMLESS, [])
@@ -275,12 +280,10 @@ def _sleeping(study: Study, tests: SleepersTests) -> Iterator[str]:
         yield from (f"  {e.fault}: {', '.join(e.undecided)}" for e in undecided)
 
 
-def _waits_for(effect: FaultEffect, study: Study) -> str:
+def _waits_for(effect: FaultEffect) -> str:
     if effect.partners:
         return "dangerous with " + ", ".join(p.fault for p in effect.partners)
-    if study.size < 2:
-        return "not proved harmless; --size 2 tells which second faults it makes dangerous"
-    return "not proved harmless; no second fault makes it dangerous"
+    return "no second fault makes it dangerous"
 
 
 def _rest(scheme: Scheme, study: Study) -> Iterator[str]:

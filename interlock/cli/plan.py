@@ -14,7 +14,7 @@ from interlock.cli.opened import opened_text
 from interlock.cli.render import Progress, count_text, print_json, tell
 from interlock.cli.status import Exit
 from interlock.scheme.grammar import GrammarError, read_value
-from interlock.scheme.units import MICRO, Kind, time_text
+from interlock.scheme.units import MICRO, Kind, lasted_text
 
 if TYPE_CHECKING:
     from interlock.plan.sheet import CannotFind, Sheet, Step
@@ -114,7 +114,7 @@ def _share(text: str) -> Fraction:
 
 
 def _told(sheet: Sheet) -> Iterator[str]:
-    waiting = time_text(sheet.seconds * MICRO)
+    waiting = lasted_text(sheet.seconds * MICRO)
     yield f"Test sheet of {sheet.scheme}: {count_text(len(sheet.steps), 'step')}, {waiting} of waiting"
     yield ""
     for sentence in sheet.before:
@@ -136,9 +136,9 @@ def _step(number: int, step: Step, at: int) -> Iterator[str]:
     done = ", ".join(f"{name} {value}" for name, value in step.set.items())
     if number == 1:
         done = f"power up with {done}"
-    wait = time_text(step.wait_s * MICRO)
+    wait = lasted_text(step.wait_s * MICRO)
     yield f"{number:>3}. {done or 'nothing new'}; " + (
-        f"wait {wait}" if step.set else f"wait {wait} more, until {time_text(at * MICRO)} by the stopwatch"
+        f"wait {wait}" if step.set else f"wait {wait} more, until {lasted_text(at * MICRO)} by the stopwatch"
     )
     by_word: dict[str, list[str]] = {}
     for name, word in step.expect.items():

@@ -14,7 +14,7 @@ from interlock.cli.render import Progress, count_text, print_json, tell
 from interlock.cli.status import Exit
 from interlock.cli.written import write_all
 from interlock.export.unit import UnitCode
-from interlock.scheme.units import time_text
+from interlock.scheme.units import lasted_text
 from interlock.vectors.generate import MOST, Vectors, generate, with_runs
 from interlock.vectors.goals import GoalKind
 from interlock.vectors.mcdc import Form
@@ -154,7 +154,8 @@ def made_for(code: UnitCode, most: int | None) -> Vectors:
 
 def _told(code: UnitCode, made: Vectors, to: Path | None) -> list[str]:
     lines = [
-        f"{code.unit}: {count_text(made.scans, 'scan')} ({time_text(made.scans * code.scheme.scan_us)}) "
+        f"{code.unit}: {made.scans:,} scan{'' if made.scans == 1 else 's'} "
+        f"({lasted_text(made.scans * code.scheme.scan_us)}) "
         f"in {count_text(len(made.runs), 'run')}" + (f", in {to}" if to else "; --to FILE keeps them")
     ]
     if made.bound.scans:

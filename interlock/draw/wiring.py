@@ -17,6 +17,7 @@ from interlock.scheme.words import Contact, EnergisedWhen, LineForm, Signal
 
 ROW = 30.0
 UNIT_LEFT, UNIT_RIGHT = 262.0, 508.0
+INPUT_ROOM = 106.0  # of the unit's inside, for its inputs' words: as wide as they mostly are, so that each is one line
 OUTSIDE_LEFT, OUTSIDE_RIGHT = MARGIN + 140, 620.0
 
 _CONTACTS = {
@@ -84,7 +85,7 @@ def inputs_of(scheme: Scheme, unit: str) -> list[Wire]:
     for name in scheme.reads(unit):
         line = scheme.lines[name]
         state = side_text(Signal.LINE, first=line.undriven_reads)
-        note = said("signal input; a broken wire reads {state}", state=state)
+        note = said("signal; a broken wire reads {state}", state=state)
         says = said("{line}; a broken wire reads {state}", line=name, state=state)
         rows.append(Wire(name, _from(line), line.wire, line.terminal, note, says))
     return rows
@@ -165,14 +166,13 @@ def _input(svg: Svg, wire: Wire, y: float) -> None:
     _words(svg, OUTSIDE_LEFT - 6, y, wire.outside, wire.outside_note, OUTSIDE_LEFT - MARGIN - 6, "end")
     _line(svg, OUTSIDE_LEFT, UNIT_LEFT, y, wire.wire)
     svg.arrow_head(UNIT_LEFT, y, 1, 0)
-    room = (UNIT_RIGHT - UNIT_LEFT) / 2 - 10
     _words(
         svg,
         UNIT_LEFT + 8,
         y,
         wire.terminal or said("(no terminal given)"),
         wire.inside,
-        room,
+        INPUT_ROOM,
         "start",
     )
     svg.close_group()
@@ -183,7 +183,7 @@ def _output(svg: Svg, wire: Wire, y: float, right: float) -> None:
     name = wire.inside
     if wire.terminal:
         name = said("{output} at {terminal}", output=name, terminal=wire.terminal)
-    room = (UNIT_RIGHT - UNIT_LEFT) / 2 - 10
+    room = UNIT_RIGHT - UNIT_LEFT - INPUT_ROOM - 3 * 8
     _words(svg, UNIT_RIGHT - 8, y, name, wire.inside_note, room, "end")
     _line(svg, UNIT_RIGHT, OUTSIDE_RIGHT, y, wire.wire)
     svg.arrow_head(OUTSIDE_RIGHT, y, 1, 0)

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Container, Iterable, Mapping, Sequence
+from typing import Final
 
+from interlock.explain.closed import complete
 from interlock.explain.conditions import time, true_all
 from interlock.explain.phrases import Phrase, Value, listing, say, sentence
 from interlock.explain.tables import MODE_IS
@@ -56,18 +58,28 @@ def broken(scheme: Scheme, claims: Sequence[Claim]) -> Value:
 
 def _broken(scheme: Scheme, claims: Sequence[Claim]) -> Phrase:
     first = claims[0]
-    plain, conditioned = _BROKEN[first.must]
-    fields: dict[str, Value] = {
-        "paths": listing((c.path for c in claims), Say.OR),
-        "time": time(scheme, first.longer_than),
-    }
+    plain, conditioned = (_BROKEN if first.longer_than.us else _BROKEN_AT_ALL)[first.must]
+    fields: dict[str, Value] = {"paths": listing((c.path for c in claims), Say.OR)}
+    if first.longer_than.us:
+        fields["time"] = time(scheme, first.longer_than)
     if first.conditions:
         return say(conditioned, **fields, conditions=true_all(scheme, first.conditions))
     return say(plain, **fields)
 
 
-_BROKEN = {
-    Must.NEVER_RUNNING: (Say.MAY_RUN, Say.MAY_RUN_WHILE),
-    Must.NEVER_STOPPED: (Say.MAY_STOP, Say.MAY_STOP_WHILE),
-}
-assert set(_BROKEN) == set(Must), set(Must) - set(_BROKEN)
+_BROKEN: Final = complete(
+    {
+        Must.NEVER_RUNNING: (Say.MAY_RUN, Say.MAY_RUN_WHILE),
+        Must.NEVER_STOPPED: (Say.MAY_STOP, Say.MAY_STOP_WHILE),
+    },
+    Must,
+    "broken claims",
+)
+_BROKEN_AT_ALL: Final = complete(
+    {
+        Must.NEVER_RUNNING: (Say.RESULT_RUNS, Say.MAY_RUN_AT_ALL_WHILE),
+        Must.NEVER_STOPPED: (Say.MAY_STOP_AT_ALL, Say.MAY_STOP_AT_ALL_WHILE),
+    },
+    Must,
+    "claims broken that allow no time",
+)

@@ -14,7 +14,7 @@ from interlock.plan.search import Move
 from interlock.plan.sights import Sight, SightKind
 from interlock.plan.stimuli import Applied, Change, Stimuli
 from interlock.scheme.model import Fault, Scheme
-from interlock.scheme.units import MICRO, time_text, value_text
+from interlock.scheme.units import MICRO, lasted_text, value_text
 from interlock.scheme.words import TWO_WORDS, Contact, Mode, Signal
 
 _LEAD = {Mode.OPEN: Say.TEST_LEAD_OPEN, Mode.SHORTED: Say.TEST_LEAD_SHORTED}
@@ -48,7 +48,7 @@ def seconds(scheme: Scheme, scans: int) -> int:
 
 
 def _time(scheme: Scheme, scans: int) -> str:
-    return time_text(seconds(scheme, scans) * MICRO)
+    return lasted_text(seconds(scheme, scans) * MICRO)
 
 
 def value_given(scheme: Scheme, sensor: str, applied: Applied) -> str:

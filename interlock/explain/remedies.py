@@ -87,11 +87,11 @@ class Remedy(Template):
         "stands still for so long when it is sound."
     )
     TRY_RULE_ON_LINE = (
-        "Let {unit} evaluate {part} as well, as {second}, and send it by {via} too; what {part} watches has to be "
+        "Let {unit} evaluate {part} as well, as {second}, and send it by {via} too; all that {part} reads has to be "
         "wired to {unit} as well."
     )
     TRY_RULE_ON_OUTPUTS = (
-        "Let {unit} evaluate {part} as well, as {second}, and stop {paths} by its own {via}; what {part} watches has "
+        "Let {unit} evaluate {part} as well, as {second}, and stop {paths} by its own {via}; all that {part} reads has "
         "to be wired to {unit} as well."
     )
     TRY_SECOND_OUTPUT = (
@@ -107,7 +107,7 @@ class Remedy(Template):
     )
     TRY_CHANNEL_WIRED = (
         "Put an output of {unit}, {second}, in series with {part}, and let {unit} stop {paths} by itself, by {rules}: "
-        "it has to be wired to what they watch."
+        "it has to be wired to all that they read."
     )
     TRY_NO_OUTPUT_YET = "So far {unit} has no output: it needs one that can do this."
     TRY_EXCLUSION = (

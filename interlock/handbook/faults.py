@@ -11,7 +11,7 @@ from interlock.explain.phrases import say, text
 from interlock.explain.ways_out import told_ways_out
 from interlock.faults.effects import Effect, FaultEffect, Sign
 from interlock.faults.inject import Study
-from interlock.handbook.html import Html, Part, element, items, joined, paragraph, safe, table
+from interlock.handbook.html import Html, Part, coded, element, items, joined, paragraph, safe, table
 from interlock.handbook.material import Material
 from interlock.handbook.words import Catalogue
 from interlock.scheme.model import Scheme
@@ -50,10 +50,12 @@ def singles(scheme: Scheme, study: Study, words: Catalogue, *, installed: bool) 
     ]
 
 
-def single_words(scheme: Scheme, study: Study, effect: FaultEffect, said: str, words: Catalogue) -> str:
+def single_words(
+    scheme: Scheme, study: Study, effect: FaultEffect, said: str, words: Catalogue
+) -> tuple[str, str, str]:
     """What a single point of failure in service leads to, what helps, what shows it."""
     helps = told_ways_out(scheme, study, effect, words.phrases)
-    return f"{said}. {helps} {_signs(scheme, effect, words)}"
+    return f"{said}.", helps, _signs(scheme, effect, words)
 
 
 def _singles(scheme: Scheme, study: Study, words: Catalogue, *, installed: bool) -> Iterator[Html]:
@@ -73,7 +75,9 @@ def _singles(scheme: Scheme, study: Study, words: Catalogue, *, installed: bool)
         return
     for effect, said in found:
         yield element("h4", effect.fault)
-        yield paragraph(single_words(scheme, study, effect, said, words))
+        harms, *more = single_words(scheme, study, effect, said, words)
+        yield paragraph(harms)
+        yield items(coded(text) for text in more)
 
 
 def _signs(scheme: Scheme, effect: FaultEffect, words: Catalogue) -> str:

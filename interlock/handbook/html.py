@@ -49,6 +49,14 @@ def _word(word: str) -> str:
     return "".join(escape(sign) + ("<wbr>" if sign in "_.~/" else "") for sign in word)
 
 
+def coded(text: str) -> Html:
+    """A text in which what stands between backticks is a scheme's own words."""
+    parts = text.split("`")
+    if len(parts) % 2 == 0:  # one without a partner is a letter like others
+        return safe(text)
+    return joined(Html(f"<code>{safe(part)}</code>") if i % 2 else part for i, part in enumerate(parts))
+
+
 def joined(parts: Iterable[str]) -> Html:
     """Markup after markup; texts among it are escaped."""
     return Html("".join(safe(part) for part in parts))

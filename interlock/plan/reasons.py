@@ -24,7 +24,7 @@ _ELEMENT = (
     "a value in the place of the element says nothing of the element's own error: compare what it reads with a"
     " reference instrument beside it"
 )
-_EVENT = "it is an event that leaves nothing behind: there is no moment at which it could be looked for"
+_EVENT = "an event that leaves nothing behind: there is no moment at which it could be looked for"
 _ALIKE = (
     "whatever the installation is given, what each device and each line is told is worked out alike with it and"
     " without it; only while a device takes its time to obey could there be a difference, and nothing is certain then"

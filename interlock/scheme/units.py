@@ -124,9 +124,9 @@ def time_text(us: int) -> str:
 
 
 def lasted_text(us: int) -> str:
-    """A duration in microseconds to be held against a limit that people wrote: `2.2 s`, `5 min 0.1 s`, `1.5 h`."""
-    if us < TIMES["min"] or not time_text(us).endswith(" s"):
-        return time_text(us)
+    """A duration in microseconds as a clock shows it: `2.2 s`, `5 min 0.1 s`, `1 h 30 min`."""
+    if us < TIMES["min"]:
+        return time_text(us) if us else "0 s"
     hours, rest = divmod(us, TIMES["h"])
     minutes, rest = divmod(rest, TIMES["min"])
     parts = [f"{hours} h"] * bool(hours) + [f"{minutes} min"] * bool(minutes) + [f"{decimal_text(rest)} s"] * bool(rest)

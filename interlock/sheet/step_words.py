@@ -14,7 +14,7 @@ from interlock.plan.sheet import EITHER, PRESSED, Sheet, Step, sides
 from interlock.plan.sights import Sight, SightKind
 from interlock.scheme.grammar import GrammarError, read_value
 from interlock.scheme.model import Line, Output, Scheme, Sensor
-from interlock.scheme.units import Kind
+from interlock.scheme.units import MICRO, Kind, lasted_text
 from interlock.scheme.words import LineForm
 
 HELD_S = 3  # what is not at rest stays for so long at least, by the meaning of a sheet's step
@@ -132,9 +132,7 @@ def _waits(step: Step, number: int) -> str:
 
 def clock_words(seconds: int) -> str:
     """`10 min 1 s`, `31 s`, `1 h 5 min`: as a stopwatch shows it."""
-    hours, rest = divmod(seconds, 3600)
-    parts = ((hours, "h"), (rest // 60, "min"), (rest % 60, "s"))
-    return " ".join(f"{count} {unit}" for count, unit in parts if count) or "0 s"
+    return lasted_text(seconds * MICRO)
 
 
 def _hurry(step: Step) -> str:

@@ -275,3 +275,19 @@ def test_a_rule_that_stops_all_that_one_output_drives_has_one_arrow_to_it() -> N
     titles = arrow_titles(str(drawing.svg))
     assert titles.count("hot_stop stops bench_charger and lamp_circuit through K1") == 1
     assert len([t for t in titles if t.startswith("hot_stop stops")]) == 1
+
+
+@pytest.mark.parametrize("name", ["alpine_hut", "survey_launch"])
+def test_no_text_has_a_space_before_what_separates_it(name: str) -> None:
+    for drawing in draw(load(ROOT / "rules" / f"{name}.yaml"), portable=True):
+        for element in ET.fromstring(str(drawing.svg)).iter():
+            assert not re.search(r"\s[;,.](\s|$)", element.text or ""), (drawing.name, element.text)
+
+
+def test_what_the_huts_terminals_are_stands_on_one_line_each(hut: Scheme) -> None:
+    (drawing,) = (d for d in draw(hut, kinds=(DrawingKind.WIRING,)) if d.name == "wiring_board")
+    notes = [t for t in texts(str(drawing.svg)) if "broken wire" in t or "energised" in t]
+    assert notes.count("signal; a broken wire reads off") == 8
+    assert notes.count("signal; a broken wire reads on") == 2
+    assert notes.count("normally closed, energised to stop") == 1
+    assert len(notes) == 10 + len(hut.outputs)

@@ -8,6 +8,8 @@ from itertools import islice
 
 from interlock.explain.chains import chain
 from interlock.explain.closed import Cause
+from interlock.explain.injection import consequence
+from interlock.explain.phrases import text
 from interlock.explain.rules import lines
 from interlock.explain.words import Say
 from interlock.logic.scan import Engine
@@ -95,3 +97,13 @@ def test_a_broken_wire_does_to_a_watching_rule_what_is_said() -> None:
                 assert expected, (scheme.title, item.name, name, state)
                 compared[tripped] += 1
     assert all(count > 20 for count in compared.values()), compared
+
+
+def test_a_claim_that_allows_no_time_is_broken_without_one() -> None:
+    scheme = next(scheme for scheme in own() if "one_supply/generator_charger" in {c.name for c in scheme.claims})
+    claims = {claim.name: claim for claim in scheme.claims}
+    said = text(consequence(scheme, [scheme.faults["K6.welded"]], [claims["one_supply/generator_charger"]]))
+    assert said == "if the contact of K6 welds, generator_charger may run while valley_charger is running"
+    assert "for longer than 500 ms" in text(
+        consequence(scheme, [scheme.faults["K1.wire_broken"]], [claims["turbine_loaded/dump_load"]])
+    )
