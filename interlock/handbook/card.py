@@ -11,7 +11,7 @@ from interlock.draw.style import GREY, LINE_HEIGHT, Stroke
 from interlock.draw.svg import Svg
 from interlock.draw.words import trigger_text
 from interlock.handbook.frame import document
-from interlock.handbook.html import Html, Part, element, items, joined, paragraph, plain
+from interlock.handbook.html import Html, Part, coded, element, items, joined, paragraph, plain
 from interlock.handbook.inline import figure, pens
 from interlock.handbook.style import STYLE
 from interlock.handbook.words import Catalogue
@@ -203,7 +203,7 @@ def card(scheme: Scheme, words: Catalogue) -> Part:
     title = Html(f"<b>{words.html('card.never')}</b>")
     never = [element("p", title, 'class="screen"'), items((words(f"card.{key}") for key in NEVER), "screen")]
     shown = figure(words, draw_card(scheme, words), kind="card")
-    body = joined([paragraph(words("card.part"), "screen"), *never, shown])
+    body = joined([paragraph(coded(words("card.part")), "screen"), *never, shown])
     return Part("card", words("card.name"), body, "sheets")
 
 

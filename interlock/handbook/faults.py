@@ -21,7 +21,7 @@ def faults(material: Material, words: Catalogue) -> Part:
     """The study of single faults, or that it is not here."""
     study = material.study
     if study is None:
-        body = Html(f'<div class="warning">{paragraph(words("faults.left_out"))}</div>\n')
+        body = Html(f'<div class="warning">{paragraph(coded(words("faults.left_out")))}</div>\n')
         return Part("faults", words("faults.title"), body)
     body = joined(
         [
