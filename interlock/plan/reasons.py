@@ -84,9 +84,11 @@ class Reasons:
             paths = self.scheme.outputs[single.parts[0]].drives
             also = [o for path in paths for o in self.scheme.paths[path].outputs if o not in single.parts]
             behind = [self.scheme.paths[p].behind for p in paths if self.scheme.paths[p].behind]
-            others = _listed([*dict.fromkeys([*also, *behind])])
+            others = list(dict.fromkeys([*also, *behind]))
             if others:
-                return f"{_listed(paths)} stops all the same, because {others} always stops it too"
+                stop, it = ("stops", "it") if len(paths) == 1 else ("stop", "them")
+                also_stop = "stops" if len(others) == 1 else "stop"
+                return f"{_listed(paths)} {stop} all the same, because {_listed(others)} always {also_stop} {it} too"
         if single.mode is Mode.OMITTED:
             rule = single.parts[0]
             return f"nothing that can be seen depends on {rule} alone: whatever it stops, another rule stops too"
