@@ -125,7 +125,7 @@ def told(found: ProofTests, fault: Fault) -> Sequence[Value]:
     if fault.name in found.alike:
         return [say(Say.TEST_ALIKE)]
     if fault.name in found.briefly:
-        return [say(Say.TEST_BRIEF, time=time_text(found.briefly[fault.name] * found.stimuli.scheme.scan_us))]
+        return [say(Say.TEST_BRIEF, time=lasted_text(found.briefly[fault.name] * found.stimuli.scheme.scan_us))]
     if fault.name in found.searched:
         steps = found.searched[fault.name]
         if not steps:

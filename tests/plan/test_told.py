@@ -38,8 +38,8 @@ def said(found: ProofTests, name: str) -> str:
         ),
         (
             "reset_button.inverted",
-            "Shown by: powered up and left alone for 301 s, then reset_button on for 1 s; then bench_charger, at its "
-            "device's own input, must be running, and with reset_button.inverted it is stopped.",
+            "Shown by: powered up and left alone for 5 min 1 s, then reset_button on for 1 s; then bench_charger, at "
+            "its device's own input, must be running, and with reset_button.inverted it is stopped.",
         ),
         (
             "cold_stop.omitted",
@@ -82,7 +82,7 @@ def test_a_line_is_looked_at_where_it_is_sent_and_a_hidden_contact_at_its_device
 def test_what_stands_before_all_tests_harms_no_pack() -> None:
     words = text(begins(found_of(loads(BENCH), "K2.wire_broken")))
     assert "probe at 20 degC, low_tap at 3.2 V, high_tap at 3.3 V and reset_button off" in words
-    assert "left alone for 301 s, then reset_button pressed and 1 s waited" in words
+    assert "left alone for 5 min 1 s, then reset_button pressed and 1 s waited" in words
     assert "no pack is cooled, heated, charged or drained" in words
 
 
