@@ -209,7 +209,7 @@ def _faults(made: Deck, material: Material, words: Catalogue) -> None:
     said = [Para(words("faults.singles_says" if found else "faults.no_singles"))]
     for effect, harm in found:
         said.append(Para(effect.fault, bold=True, space=GAP))
-        said.append(Para(" ".join(single_words(scheme, study, effect, harm, words))))
+        said.append(Para(" ".join(single_words(scheme, study, effect, harm, words)).replace("`", "")))
     made.text(words("faults.singles"), said)
     mistakes = singles(scheme, study, words, installed=True)
     intro = [Para(words("faults.mistakes_says" if mistakes else "faults.no_mistakes"))]
