@@ -14,6 +14,7 @@ from interlock.proof.index import Index
 from interlock.scheme.model import Claim, Fault, Scheme
 from interlock.scheme.order import LoopError
 from interlock.scheme.read import loads
+from interlock.scheme.words import Mode, Must
 from tests.conftest import Counted
 from tests.support.brute import Options, judge
 from tests.support.brute_parts import OutOfReach
@@ -29,13 +30,19 @@ RARE = (
 )
 
 
+KINDS = (frozenset({Mode.STUCK}), frozenset({Mode.FROZEN}), frozenset({Mode.BROKEN, Mode.SHORTED}), frozenset(Mode))
+
+
 def sets(first: int) -> Iterator[tuple[Scheme, Claim, list[Fault]]]:
     for seed in range(first, first + 40):
         rng = random.Random(seed)
         scheme = loads(random_scheme_text(rng, rng.choice([TINY, DELAYED, INTERLOCKS])), f"random {seed}")
-        for _ in range(3):
-            faults = rng.sample(sorted(scheme.faults), min(rng.choice([1, 1, 2]), len(scheme.faults)))
-            yield scheme, rng.choice(scheme.claims), [scheme.faults[name] for name in faults]
+        served = [c for c in scheme.claims if c.must is Must.NEVER_STOPPED] or scheme.claims
+        for modes in KINDS:
+            named = [n for n, fault in sorted(scheme.faults.items()) if modes & {s.mode for s in fault.single()}]
+            if named:
+                faults = [rng.choice(named), *rng.sample(sorted(scheme.faults), rng.choice([0, 0, 1]))]
+                yield scheme, rng.choice(served), [scheme.faults[name] for name in dict.fromkeys(faults)]
 
 
 @pytest.mark.parametrize("first", [810_000, 820_000])
