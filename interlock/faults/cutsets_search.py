@@ -185,9 +185,8 @@ class CutSetSearch:
             for number, label in enumerate(self._labels.get(part, ()))
         ]
         # of those as good, what was found with more of its faults: it follows what they made worth following
-        *_, before = min(known, key=lambda item: item[:4])
-        also = tuple(shown for *_, shown in sorted(known, key=lambda item: item[:4]) if shown is not before)
-        return Ask(self._names.members(mask), before, deeper, also)
+        before, *others = (shown for *_, shown in sorted(known, key=lambda item: item[:4]))
+        return Ask(self._names.members(mask), before, deeper, tuple(shown for shown in others if shown is not before))
 
 
 def _parts(mask: Mask) -> Iterator[Mask]:

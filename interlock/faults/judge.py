@@ -173,7 +173,7 @@ class Judge:
         reasons: list[str] = []
         try:
             for number, goal in enumerate(self.goals):
-                mine = [p for p in (before, *also) if p and p.goal == number] if before else []
+                mine = [p for p in (before, *also) if p is not None and p.goal == number]
                 ruling = self._rule(number, goal, plan, mine)
                 if ruling.answer is Answer.HOLDS:
                     return ruling

@@ -11,12 +11,12 @@ from interlock.plan.hypotheses import doubt, off_text
 from interlock.plan.merged_limits import merged
 from interlock.plan.reach import touched
 from interlock.plan.sheet import CannotFind
-from interlock.plan.side_by_side import BUDGET, Effort, NotComparedError, SideBySide
+from interlock.plan.side_by_side import BUDGET, Effort, NotComparedError, SideBySide, obeyed_at_once
 from interlock.plan.sights import sights
 from interlock.plan.stimuli import Stimuli, look_scans
 from interlock.plan.wrong import Slip, Wrong, usual, with_slips
 from interlock.records import replace
-from interlock.scheme.model import Delay, Fault, Scheme
+from interlock.scheme.model import Fault, Scheme
 from interlock.scheme.units import time_text, value_text
 from interlock.scheme.words import Mode, Part
 
@@ -144,9 +144,7 @@ class Reasons:
 def at_once(scheme: Scheme) -> Scheme:
     """The scheme with devices that obey at once. What is certain to run or to be stopped is then told the same, so that
     two installations which are told alike are never seen to differ for certain."""
-    now = Delay(0, 0)
-    outputs = {n: replace(o, stops_within=now, starts_within=now) for n, o in scheme.outputs.items()}
-    return replace(scheme, outputs=outputs)
+    return replace(scheme, outputs=obeyed_at_once(scheme.outputs))
 
 
 def _listed(names: Sequence[str]) -> str:

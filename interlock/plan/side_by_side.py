@@ -39,7 +39,6 @@ from interlock.scheme.words import Contact, DeviceInput, Mode, Part, Signal
 
 BUDGET = 500  # zones for one sight, one way
 STATES = 2_000  # of the plain search of one
-_AT_ONCE = Delay(0, 0)
 _COPY = " with it"
 _SEEN = " seen"  # after the name of a rule, a line or an output: a path that is let run as that is seen
 _OUT_OF_REACH = frozenset({Mode.STUCK, Mode.FROZEN, Mode.POWER_CYCLED, Mode.DRIFTED, Mode.MISPLACED})
@@ -205,10 +204,15 @@ class SideBySide:
         for name in (n for n in own.rules if n not in self._reached):
             rules[name] = self._for_both(rules[name])
         self._watch(rules, paths, outputs)
-        now = {n: replace(o, stops_within=_AT_ONCE, starts_within=_AT_ONCE) for n, o in outputs.items()}
         quantities, sensors = _anything(own)
         return with_parts(
-            own, quantities=quantities, sensors=sensors, lines=lines, rules=rules, paths=paths, outputs=now
+            own,
+            quantities=quantities,
+            sensors=sensors,
+            lines=lines,
+            rules=rules,
+            paths=paths,
+            outputs=obeyed_at_once(outputs),
         )
 
     def _condition(self, c: Condition) -> Condition:
@@ -298,6 +302,12 @@ class SideBySide:
             rules[name] = replace(rules[name], blocks=(*rules[name].blocks, Target(seen)))
         paths[seen] = Path(seen, Flow((), ()), outputs=(seen,))
         outputs[seen] = Output(seen, unit, (seen,), Contact.NORMALLY_OPEN, DeviceInput.CLOSED)
+
+
+def obeyed_at_once(outputs: Mapping[str, Output]) -> dict[str, Output]:
+    """The outputs with devices that take no time to obey."""
+    now = Delay(0, 0)
+    return {name: replace(output, stops_within=now, starts_within=now) for name, output in outputs.items()}
 
 
 def _anything(scheme: Scheme) -> tuple[Mapping[str, Quantity], Mapping[str, Sensor]]:

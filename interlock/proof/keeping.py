@@ -8,10 +8,11 @@ parts as that takes, and is held. Nothing else is tried, so that little is looke
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 
 from interlock.proof.explicit import State
 from interlock.proof.replay import Player, Run
-from interlock.proof.seek import MOST_WORLDS, Reached, Seek, least_apart, played_on
+from interlock.proof.seek import MOST_WORLDS, Inputs, Reached, Seek, begun, least_apart, played_on
 from interlock.proof.system import System
 from interlock.scheme.words import Mode, Signal
 
@@ -24,8 +25,7 @@ def seek_kept(full: System, allowed: int, budget: int, rest: Player) -> Run | No
     scans looked at."""
     if full.worlds() > MOST_WORLDS:
         return None
-    begin = Reached(rest.state(), rest.run.played[-1].choice.x, rest.run.bad_run, None, (), True)
-    return played_on(_Keeping(full, allowed, budget), [begin], rest)
+    return played_on(_Keeping(full, allowed, budget), [begun(rest, rests=True)], rest)
 
 
 class _Keeping(Seek):
@@ -51,14 +51,11 @@ class _Keeping(Seek):
         to."""
         yield rest
         config = rest.state[0]
-        still = next((o for o in self.full.config_moves(config) if o[0] == config and not o[1]), None)
         choices = self.full.inputs(config, ())
         for i in self._seen_by(config, set(self.full.plan.arising(Mode.FROZEN))):
             for value in dict.fromkeys(x[i] for x in choices if x[i] != rest.held[i]):
-                for x in least_apart(self.parts(config), rest.held, [x for x in choices if x[i] == value])[:ALIKE]:
-                    move = self.move(rest.state, still, x, 0)
-                    if move is not None:
-                        yield self._held(self.go(rest, move, 1))
+                near = least_apart(self.parts(config), rest.held, [x for x in choices if x[i] == value])[:ALIKE]
+                yield from map(self._held, self._in(rest, near))
 
     def _seen_by(self, config: int, units: set[str]) -> list[int]:
         """The inputs that rules of these units look at."""
@@ -73,27 +70,20 @@ class _Keeping(Seek):
 
     def _arisen(self, node: Reached) -> Iterator[Reached]:
         """The fault arises at the next scan, in each way in which it can."""
-        config, places, timers = node.state
-        now = self.ends(self.left_to_run(places, timers), 0)
-        for option in self.full.config_moves(config):
-            if option[0] == config and not option[1]:
-                continue
-            for x in self.nearby(option[0], option[1], config, node.held):
-                move = self.move(node.state, option, x, now)
-                if move is not None:
-                    yield self.go(node, move, 1)
+        still = self.still(node.state[0])
+        arising = (option for option in self.full.config_moves(node.state[0]) if option is not still)
+        return self.given(node, arising, partial(self.near, node))
+
+    def _in(self, node: Reached, worlds: list[Inputs]) -> Iterator[Reached]:
+        """The next scan in each of these worlds, nothing happening to the faults."""
+        return self.given(node, [self.still(node.state[0])], lambda _: worlds)
 
     def _met(self, node: Reached) -> Iterator[Reached]:
         """The world meets the goal's conditions from the next scan on."""
-        config, places, timers = node.state
+        config = node.state[0]
         wanted = self._wanted(config)
         meeting = [x for x in self.full.inputs(config, ()) if all(x[i] == value for i, value in wanted)]
-        still = next((o for o in self.full.config_moves(config) if o[0] == config and not o[1]), None)
-        now = self.ends(self.left_to_run(places, timers), 0)
-        for x in least_apart(self.parts(config), node.held, meeting, alike=True):
-            move = self.move(node.state, still, x, now)
-            if move is not None:
-                yield self.go(node, move, 1)
+        return self._in(node, least_apart(self.parts(config), node.held, meeting, alike=True))
 
     def _wanted(self, config: int) -> list[tuple[int, int]]:
         """The inputs that the goal's conditions name, and what they have to be."""

@@ -78,11 +78,6 @@ class _Carried(Struct, frozen=True):
     entries: list[tuple[int, int]]
 
 
-def running(system: System, places: Places) -> list[int]:
-    """The components whose timer runs in these places."""
-    return [i for i, c in enumerate(system.layout.comps) if c.delays[places[i]]]
-
-
 class Search:
     """One search of one system."""
 
@@ -102,8 +97,8 @@ class Search:
     def clocks(self, places: Places) -> tuple[list[int], list[int]]:
         """The running components and the most each timer can be (one less than its delay)."""
         if places not in self._clocks:
-            found = running(self.system, places)
-            self._clocks[places] = (found, [self.comps[i].delays[places[i]] - 1 for i in found])
+            found = self.system.running[places]
+            self._clocks[places] = ([i for i, _ in found], [delay - 1 for _, delay in found])
         return self._clocks[places]
 
     # --- one scan on zones

@@ -9,7 +9,7 @@ run: so the search does not grow with the delays.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from heapq import heappop, heappush
 from itertools import pairwise
 
@@ -53,13 +53,16 @@ def seek(full: System, allowed: int, budget: int, rest: Player | None = None, *,
     if narrowly:
         if rest is None:
             return None
-        begins = Reached(rest.state(), rest.run.played[-1].choice.x, rest.run.bad_run, None, (), True)
-        return played_on(Seek(full, allowed, budget, narrowly=True), [begins], rest)
+        return played_on(Seek(full, allowed, budget, narrowly=True), [begun(rest, rests=True)], rest)
     if rest is not None:
-        begins = Reached(rest.state(), rest.run.played[-1].choice.x, rest.run.bad_run, None, (), True)
         most = max(budget // 2, min(2 * budget, FROM_REST))
-        run = played_on(Seek(full, allowed, most), [begins], rest)
+        run = played_on(Seek(full, allowed, most), [begun(rest, rests=True)], rest)
     return run or played_on(Seek(full, allowed, budget), _powered_up(full), Player(full))
+
+
+def begun(player: Player, *, rests: bool) -> Reached:
+    """Where a player is, its world held; `rests`: it is known to be at rest."""
+    return Reached(player.state(), player.run.played[-1].choice.x, player.run.bad_run, None, (), rests)
 
 
 def _powered_up(full: System) -> list[Reached]:
@@ -134,13 +137,8 @@ class Seek:
         config, places, timers = node.state
         left = self.left_to_run(places, timers)
         room = min(left.values(), default=self.allowed + 2) - 1  # scans before the one at which a delay ends
-        still: ConfigMove | None = None
-        others: list[ConfigMove] = []
-        for option in self.full.config_moves(config):
-            if option[0] == config and not option[1]:
-                still = option
-            elif not option[4] or room == 0:
-                others.append(option)
+        still = self.still(config)
+        others = [o for o in self.full.config_moves(config) if o is not still and (not o[4] or room == 0)]
         now = self.ends(left, 0)
         hold = self.move(node.state, still, node.held, now) if still else None
         stay = hold if hold is not None and room and unchanged(hold, node.state) else None
@@ -157,7 +155,7 @@ class Seek:
         if not branch and hold is not None:
             return
         for option in [*([still] if still else []), *others]:
-            for x in self.nearby(option[0], option[1], config, node.held):
+            for x in self.near(node, option):
                 move = self.move(node.state, option, x, now)
                 if move is None:
                     continue
@@ -165,6 +163,25 @@ class Seek:
                     before = self.go(node, stay, wait) if stay is not None and wait else node
                     then = self.move(before.state, option, x, self.ends(left, wait)) if wait else move
                     yield self.go(before, then, 1), 1
+
+    def still(self, config: int) -> ConfigMove | None:
+        """Of what can happen to the faults at a scan, that nothing does."""
+        return next((o for o in self.full.config_moves(config) if o[0] == config and not o[1]), None)
+
+    def given(
+        self, node: Reached, options: Iterable[ConfigMove | None], worlds: Callable[[ConfigMove], Iterable[Inputs]]
+    ) -> Iterator[Reached]:
+        """What the next scan leads to, by each of these options in each of its worlds."""
+        now = self.ends(self.left_to_run(*node.state[1:]), 0)
+        for option in options:
+            for x in worlds(option) if option is not None else ():
+                move = self.move(node.state, option, x, now)
+                if move is not None:
+                    yield self.go(node, move, 1)
+
+    def near(self, node: Reached, option: ConfigMove) -> list[Inputs]:
+        """The worlds near the one held."""
+        return self.nearby(option[0], option[1], node.state[0], node.held)
 
     def left_to_run(self, places: Places, timers: tuple[int, ...]) -> dict[int, int]:
         """For each component whose delay runs, the scans it still takes."""

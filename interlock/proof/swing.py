@@ -12,9 +12,10 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterator
+from functools import partial
 
 from interlock.proof.replay import Player, Run
-from interlock.proof.seek import Reached, Seek, played_on, unchanged
+from interlock.proof.seek import Reached, Seek, begun, played_on, unchanged
 from interlock.proof.system import System
 
 LONGEST = 64  # scans of a swing each of which is tried for a change; of a longer one its events only
@@ -25,9 +26,7 @@ LOOKED_BACK = 4  # visits of the same places that may begin a round
 def seek_from_swing(full: System, allowed: int, budget: int, swinging: Player) -> Run | None:
     """A real run with more bad scans in a row than allowed, from where the whole cone swings, or rests, with its world
     held; None where none was found within a budget of scans looked at."""
-    run = swinging.run
-    begin = Reached(swinging.state(), run.played[-1].choice.x, run.bad_run, None, ())
-    return played_on(_Swings(full, allowed, budget), [begin], swinging)
+    return played_on(_Swings(full, allowed, budget), [begun(swinging, rests=False)], swinging)
 
 
 class _Swings(Seek):
@@ -86,10 +85,7 @@ class _Swings(Seek):
         """Up to the scan before the next delay ends where nothing else happens, else one scan."""
         config, places, timers = node.state
         left = self.left_to_run(places, timers)
-        still = next(
-            (option for option in self.full.config_moves(config) if option[0] == config and not option[1]), None
-        )
-        move = self.move(node.state, still, node.held, self.ends(left, 0))
+        move = self.move(node.state, self.still(config), node.held, self.ends(left, 0))
         if move is None:
             return None
         room = min(left.values(), default=1) - 1 if unchanged(move, node.state) else 0
@@ -135,10 +131,4 @@ class _Swings(Seek):
 
     def _changed(self, node: Reached) -> Iterator[Reached]:
         """What one change of the world, or of the faults that have arisen, leads to at the next scan."""
-        config, places, timers = node.state
-        now = self.ends(self.left_to_run(places, timers), 0)
-        for option in self.full.config_moves(config):
-            for x in self.nearby(option[0], option[1], config, node.held):
-                move = self.move(node.state, option, x, now)
-                if move is not None:
-                    yield self.go(node, move, 1)
+        return self.given(node, self.full.config_moves(node.state[0]), partial(self.near, node))
