@@ -109,8 +109,9 @@ def efforts(budget: int, before: Shown | None, *, likely: bool, several: bool) -
             Effort(Begin.NEAR, scans=20, at_once=True),
             Effort(Begin.NEAR, scans=20),
             *((more, swing) if more.zones <= MANY else (swing, more)),  # the cheaper one first
-            Effort(Begin.ANEW, min(60, budget)),
-            Effort(Begin.REST, scans=300),
+            Effort(Begin.ANEW, min(200, budget)),
+            Effort(Begin.REST, scans=2_000),
+            Effort(Begin.SWING, scans=30_000),
             further,
         )
     return (
@@ -118,10 +119,10 @@ def efforts(budget: int, before: Shown | None, *, likely: bool, several: bool) -
         further._replace(fed_first=True),
         *(further._replace(zones=min(max(600, further.zones), budget), proof=number) for number in range(1, PROOFS)),
         anew,
-        Effort(Begin.ANEW, min(600, budget), by_contacts=False),
         Effort(Begin.REST, scans=3_000),
-        Effort(Begin.SWING, scans=60_000),
         Effort(Begin.KNOWN, 2 * budget),
+        Effort(Begin.SWING, scans=60_000),
+        Effort(Begin.ANEW, min(600, budget), by_contacts=False),
         Effort(Begin.ANEW, 3 * budget, by_contacts=False),
         Effort(Begin.ANEW, budget, 7 * budget, 30 * budget, exactly=True),
     )
