@@ -38,6 +38,13 @@ class FaultSet:
         """The set of these faults. Raises ValueError where two swaps share a part."""
         return cls(frozenset(faults))
 
+    def exchanged(self, part: Part) -> frozenset[Fault]:
+        """The exchanges of two parts of that kind."""
+        if not self._partner:
+            return frozenset()
+        singles = (single for fault in self.faults for single in fault.single())
+        return frozenset(s for s in singles if s.mode is Mode.SWAPPED and s.part is part)
+
     def has(self, mode: Mode, part: str) -> bool:
         """Whether that part is in that mode. Modes that two kinds of part share never collide: names are unique."""
         return part in self._modes and mode in self._modes[part]

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import partial
 
-from interlock.logic.faultset import FaultSet, scan_order
+from interlock.logic.faultset import FaultSet
 from interlock.proof.components import (
     ACT,
     CLEAR,
@@ -65,8 +65,7 @@ class Circuit(Signed):
         self.phase = ""  # where anything settles: the input that says whether the scan is to be a bad one
         self._memo: dict[tuple[str, ...], Expr] = {}
         self._pending: list[tuple[int, tuple[str, ...]]] = []
-        if any(f.mode is Mode.SWAPPED and f.part is Part.LINE for g in faults.faults for f in g.single()):
-            scan_order(self.scheme, faults)
+        index.ordered(faults)
         parts = [self._path(goal.moves), self._conditions(goal.conditions), self._alternatives(goal.any_of)]
         if goal.heard is not None:
             parts.append(self._heard(goal.heard, goal.alarm))
@@ -77,7 +76,7 @@ class Circuit(Signed):
             self.nexts[comp] = self._next(key)
         self._unite_free()
         self.bad = self._bad()
-        self.sign: dict[str, set[int]] = {}  # taken once all circuits are there
+        self.sign: dict[str, set[int]] | None = None
         self._moves = {}
 
     def keep_up(self, key: tuple[str, ...]) -> bool:

@@ -12,6 +12,7 @@ from typing import NamedTuple, TypeVar
 
 from msgspec import Struct
 
+from interlock.logic.faultset import FaultSet
 from interlock.proof.cells import Limits
 from interlock.proof.components import ACT, EVERYTHING, Abstraction, Settled, SlotKey, Use
 from interlock.proof.goal import Goal
@@ -130,7 +131,8 @@ class Decider:
     def take_up(self, known: Abstraction) -> None:
         """Begin with what was followed when there were fewer faults, as far as it still stands under these: groups of
         rules that last (a power cycle may clear some at once), rules that settle, and rules that act with another."""
-        there = [tuple(r for r in g if not self.full.fault_sets[0].has(Mode.OMITTED, r)) for g in known.groups]
+        installed = FaultSet(self.plan.installed)
+        there = [tuple(r for r in g if not installed.has(Mode.OMITTED, r)) for g in known.groups]
         known = replace(known, groups=tuple(group for group in there if group and self._lasts(group)))
         if known.settled or known.shadows:
             reached = {key[1] for key in self.full.layout.place if key[0] == "active"}

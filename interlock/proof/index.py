@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from interlock.logic.faultset import FaultSet, scan_order
 from interlock.proof.bounds import SCALE, Bounds
-from interlock.scheme.model import AnyOf, Condition, Scheme
-from interlock.scheme.words import Signal
+from interlock.scheme.model import AnyOf, Condition, Fault, Scheme
+from interlock.scheme.order import LoopError
+from interlock.scheme.words import Part, Signal
 
 
 class Index:
@@ -32,6 +34,21 @@ class Index:
                 self.starters.setdefault((rule.unit, path), []).append(rule.name)
         self._components()
         self.kept: dict[object, object] = {}  # what searches keep for each other (groups of what can be seen)
+        self._loops: dict[frozenset[Fault], tuple[str, ...]] = {}  # by exchanges of lines, the loop that they close
+
+    def ordered(self, faults: FaultSet) -> None:
+        """Raises LoopError where exchanges of lines close a loop."""
+        exchanged = faults.exchanged(Part.LINE)
+        if not exchanged:
+            return
+        if exchanged not in self._loops:
+            self._loops[exchanged] = ()
+            try:
+                scan_order(self.scheme, FaultSet(exchanged))
+            except LoopError as error:
+                self._loops[exchanged] = error.rules
+        if self._loops[exchanged]:
+            raise LoopError(self._loops[exchanged])
 
     def modal(self, rule: str) -> bool:
         """Whether one of the rule's blocks depends on a mode."""

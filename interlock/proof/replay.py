@@ -5,7 +5,7 @@ Where a free rule was assumed to be what it can't be, the run deviates; the devi
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from typing import NamedTuple
 
 from msgspec import Struct, field
@@ -14,7 +14,7 @@ from interlock.proof.assumed import assumed
 from interlock.proof.bounds import Bounds
 from interlock.proof.cells import CLEARS, HOLDS, NEITHER, TRIPS, Group, Span
 from interlock.proof.circuit import Circuit
-from interlock.proof.components import ACT, Kind
+from interlock.proof.components import ACT, Kind, SlotKey
 from interlock.proof.emit import Places, Result
 from interlock.proof.schedule import Stage
 from interlock.proof.system import NOT_STUCK, STALE, Move, System
@@ -131,7 +131,9 @@ class Player:
             done += jump
         return done
 
-    def settle(self, choice: Choice, pulses: Sequence[Choice], watch: Deviation, kept: Mapping[int, int]) -> bool:
+    def settle(
+        self, choice: Choice, pulses: Sequence[Choice], watch: Deviation | None, kept: Mapping[int, int]
+    ) -> bool:
         """Hold a world until nothing changes any more; then press the reset buttons (`pulses`: seen off, seen on) and
         hold it again. False where that moves a component out of the place it should keep (`kept`)."""
         for world in (choice, *pulses, choice) if pulses else (choice,):
@@ -139,7 +141,8 @@ class Player:
                 before = all(self.places[i] == p for i, p in kept.items())
                 result, stays = self._step(world)
                 self._note(world, 1, result[4])
-                watch.look(result[5])
+                if watch is not None:
+                    watch.look(result[5])
                 if before and any(self.places[i] != p for i, p in kept.items()):
                     return False
                 if world is not choice:
@@ -256,6 +259,7 @@ def wishes(full: System, arisen: int, abstract: Circuit, inputs: Mapping[str, in
                 lines.setdefault(line.name, bool(test))
 
     if known is None:
+        full.signs()
         for key, i in circuit.layout.place.items():
             if circuit.layout.comps[i].kind is Kind.RULE:
                 sign = circuit.one_sign(f"a{i}")
@@ -313,7 +317,7 @@ class Realiser:
         places: Places,
     ) -> Choice | None:
         arisen = self.abstract.configs[config].arisen
-        a, f = self.abstract.circuits[arisen], self.full.circuits[arisen]
+        a = self.abstract.circuits[arisen]
         given = dict(zip(self.abstract.compiled(arisen).inputs, x, strict=True))
         asked = dict(zip(self.abstract.compiled(arisen).inputs, wish_x, strict=True))
         want = wishes(self.full, arisen, a, asked, places)
@@ -322,34 +326,14 @@ class Realiser:
                 continue
             if tuple(i for i in range(len(self.full.sensors)) if ends >> i & 1) != stale:
                 continue
-            choice = self._solve(a, f, given, want, new, full_onset)
+            choice = _solved(self.full, (a, given), want, new, full_onset)
             if choice is not None:
                 return choice
         return None
 
-    def world(self, config: int, want: Mapping[str, bool]) -> Choice | None:
-        """A world of the whole cone, its rules as wanted where they can be (`line NAME`: an external line)."""
-        arisen = self.full.configs[config].arisen
-        return self._solve(self.abstract.circuits[arisen], self.full.circuits[arisen], {}, want, config, ())
-
     def pulses(self, choice: Choice) -> list[Choice]:
-        """The same world with the reset lines off, then on."""
-        arisen = self.full.configs[choice.config].arisen
-        f = self.full.circuits[arisen]
-        a = self.abstract.circuits[arisen]
-        scheme = self.full.index.scheme
-        lines = {r.reset_by for r in scheme.rules.values() if r.manual and r.reset_by}
-        names = [
-            f.bools["line", n]
-            for n in scheme.lines
-            if n in lines and ("line", n) in f.bools and ("line", n) not in a.bools
-        ]
-        inputs = self.full.compiled(arisen).inputs
-        found = []
-        for level in (0, 1) if names else ():
-            x = tuple(level if n in names else v for n, v in zip(inputs, choice.x, strict=True))
-            found.append(Choice(x, choice.config, choice.onset, choice.solutions))
-        return found
+        """The same world with the reset lines that the abstract scan leaves open off, then on."""
+        return pulses(self.full, choice, self.abstract.circuits[self.full.configs[choice.config].arisen].bools)
 
     def _alike(self, config: int, onset: tuple[int, ...], new: int, full_onset: tuple[int, ...]) -> bool:
         if onset != full_onset:
@@ -362,46 +346,73 @@ class Realiser:
         outside, inside = self.abstract.apart(config), self.full.apart(new)
         return all(_holds(outer, inside.get(pair, Span(None, None))) for pair, outer in outside.items())
 
-    def _solve(
-        self,
-        a: Circuit,
-        f: Circuit,
-        given: Mapping[str, int],
-        want: Mapping[str, bool],
-        new: int,
-        onset: tuple[int, ...],
-    ) -> Choice | None:
-        values: dict[str, int] = {}
-        solutions: list[tuple[Group, Bounds]] = []
-        for group in self.full.groups_at(new, onset):
-            fixed: list[tuple[int, Sequence[int]]] = []
-            loose: list[tuple[int, Sequence[int]]] = []
-            for i, slot in enumerate(group.slots):
-                if slot in a.slots:
-                    code = given[a.slots[slot]]
-                    if slot[0] == "truth" and not code:
-                        continue
-                    fixed.append((i, (code,)))
-                elif slot[0] == "truth":
+
+def world(full: System, config: int, want: Mapping[str, bool]) -> Choice | None:
+    """A world of the whole cone, its rules as wanted where they can be (`line NAME`: an external line)."""
+    return _solved(full, None, want, config, ())
+
+
+def pulses(full: System, choice: Choice, given: Container[tuple[str, ...]] = ()) -> list[Choice]:
+    """The same world with the reset lines that are not `given` off, then on."""
+    arisen = full.configs[choice.config].arisen
+    bools, scheme = full.circuits[arisen].bools, full.index.scheme
+    lines = {r.reset_by for r in scheme.rules.values() if r.manual and r.reset_by}
+    keys = [key for key in (("line", n) for n in scheme.lines if n in lines) if key in bools and key not in given]
+    names = [bools[key] for key in keys]
+    found = []
+    for level in (0, 1) if names else ():
+        inputs = zip(full.compiled(arisen).inputs, choice.x, strict=True)
+        x = tuple(level if n in names else v for n, v in inputs)
+        found.append(Choice(x, choice.config, choice.onset, choice.solutions))
+    return found
+
+
+def _solved(
+    full: System,
+    abstract: tuple[Circuit, Mapping[str, int]] | None,
+    want: Mapping[str, bool],
+    new: int,
+    onset: tuple[int, ...],
+) -> Choice | None:
+    """A world of the whole cone in which an abstract scan's inputs are what they are, if one is given."""
+    slots: dict[SlotKey, int] = {}
+    bools: dict[tuple[str, ...], int] = {}
+    if abstract is not None:
+        a, given = abstract
+        slots = {slot: given[name] for slot, name in a.slots.items()}
+        bools = {key: given[a.alias.get(name, name)] for key, name in a.bools.items()}
+    arisen = full.configs[new].arisen
+    f = full.circuits[arisen]
+    full.signs()
+    values: dict[str, int] = {}
+    solutions: list[tuple[Group, Bounds]] = []
+    for group in full.groups_at(new, onset):
+        fixed: list[tuple[int, Sequence[int]]] = []
+        loose: list[tuple[int, Sequence[int]]] = []
+        for i, slot in enumerate(group.slots):
+            if slot in slots:
+                if slot[0] == "truth" and not slots[slot]:
                     continue
-                else:
-                    wish = want.get(str(slot[1]))
-                    loose.append((i, WANT_ANY if wish is None else WANT_HIGH if wish else WANT_LOW))
-            found = group.first([*fixed, *loose])
-            if found is None:
-                return None
-            for i, slot in enumerate(group.slots):
-                values[f.slots[slot]] = found[0][i]
-            solutions.append((group, found[1]))
-        for key, name in f.bools.items():
-            if key in a.bools:
-                values[name] = given[a.alias.get(a.bools[key], a.bools[key])]
-            elif key[0] == "line" and f"line {key[1]}" in want:
-                values[name] = int(want[f"line {key[1]}"])
+                fixed.append((i, (slots[slot],)))
+            elif slot[0] == "truth":
+                continue
             else:
-                values[name] = int(f.one_sign(name) == 1)
-        inputs = self.full.compiled(self.full.configs[new].arisen).inputs
-        return Choice(tuple(values[n] for n in inputs), new, onset, tuple(solutions))
+                wish = want.get(str(slot[1]))
+                loose.append((i, WANT_ANY if wish is None else WANT_HIGH if wish else WANT_LOW))
+        found = group.first([*fixed, *loose])
+        if found is None:
+            return None
+        for i, slot in enumerate(group.slots):
+            values[f.slots[slot]] = found[0][i]
+        solutions.append((group, found[1]))
+    for key, name in f.bools.items():
+        if key in bools:
+            values[name] = bools[key]
+        elif key[0] == "line" and f"line {key[1]}" in want:
+            values[name] = int(want[f"line {key[1]}"])
+        else:
+            values[name] = int(f.one_sign(name) == 1)
+    return Choice(tuple(values[n] for n in full.compiled(arisen).inputs), new, onset, tuple(solutions))
 
 
 def replay(

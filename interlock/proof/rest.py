@@ -8,9 +8,7 @@ from __future__ import annotations
 
 from copy import copy
 
-from interlock.proof.components import Abstraction
-from interlock.proof.goal import Goal, Moves
-from interlock.proof.replay import Deviation, Player, Realiser
+from interlock.proof.replay import Player, pulses, world
 from interlock.proof.system import System
 from interlock.scheme.words import LineForm, Signal
 
@@ -25,13 +23,11 @@ def rested(full: System) -> tuple[Player | None, Player | None]:
             want.setdefault(f"line {rule.watched}", bool(rule.clears.test))
         if rule.overridden_by:
             want.setdefault(f"line {rule.overridden_by}", False)
-    nothing = System(full.index, Goal(Moves.ANYTHING, full.goal.path), full.plan, Abstraction(fixed=dict(want)))
-    realiser, player = Realiser(nothing, full), Player(full)
-    choice = realiser.world(player.config, want)
+    player = Player(full)
+    choice = world(full, player.config, want)
     if choice is None:
         return None, None
-    watch = Deviation(nothing, full, full.configs[player.config].arisen, (), (), player.run)
-    player.settle(choice, realiser.pulses(choice), watch, {})
+    player.settle(choice, pulses(full, choice), None, {})
     before = player.state()
     player.play(choice, 1, False, None)
     return (player, None) if player.idle() and player.state() == before else (None, player)

@@ -10,15 +10,17 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
+from functools import lru_cache
 from heapq import heappop, heappush
 from operator import ge, le
+from typing import NamedTuple
 
 from msgspec import Struct
 
 from interlock.proof.components import Comp, Kind
 from interlock.proof.emit import Places
 from interlock.proof.system import Move, System
-from interlock.proof.zones import FAR, Zone, elapsed, freed_down, freed_up, rows, tighten, within
+from interlock.proof.zones import FAR, Zone, elapsed, freed, rows, tighten, within
 
 PATIENCE = 5  # zones more, so that the best places may lead somewhere as well
 FAIR = 4  # two places may alternate for thousands of scans; what does not is not to wait for that
@@ -75,7 +77,23 @@ class _Carried(Struct, frozen=True):
 
     rows: int
     guards: list[tuple[int, int, int]]
-    entries: list[tuple[int, int]]
+    entries: Sequence[tuple[int, int]]
+
+
+@lru_cache(maxsize=1 << 14)
+def _entries(rows: int, source: tuple[int, ...], added: tuple[int, ...]) -> tuple[tuple[int, int], ...]:
+    """The entries of a zone whose rows come from these of a zone of so many rows, so many scans later."""
+    new = list(zip(source, added, strict=True))
+    return tuple((a * rows + b, more - less) for a, more in new for b, less in new)
+
+
+class Shape(NamedTuple):
+    """Of the zones of some places: how many rows, the most each timer can be (FAR for counts), and the rows in which
+    one state of a zone can do everything for others: up to how large ones, None for all smaller ones."""
+
+    rows: int
+    most: list[int]
+    covered: list[tuple[int, int | None]]
 
 
 class Search:
@@ -88,10 +106,11 @@ class Search:
         self.comps: Sequence[Comp] = system.layout.comps
         self.count = 0
         self._clocks: dict[Places, tuple[list[int], list[int]]] = {}
+        self._shapes: dict[tuple[Places, bool], Shape] = {}
         self._carried: dict[tuple[int, bool], _Carried] = {}
         self._stays: dict[tuple[int, Places, bool], Move | None] = {}
         self._common: dict[tuple[Places, Places], tuple[tuple[int, ...], tuple[int, ...]]] = {}
-        self.split = system.split
+        self.split, self.sign = system.split, system.signs()
         self.phased = any(circuit.phase for circuit in system.circuits)
 
     def clocks(self, places: Places) -> tuple[list[int], list[int]]:
@@ -137,22 +156,29 @@ class Search:
             added.append(1 if goes_on and not move.still >> i & 1 else 0)
         source += range(n - more, n)
         added += [1] * more
-        new = list(zip(source, added, strict=True))
-        return _Carried(n, guards, [(a * n + b, more - less) for a, more in new for b, less in new])
+        return _Carried(n, guards, _entries(n, tuple(source), tuple(added)))
 
-    def close(self, d: list[int], n: int, places: Places, clocks: list[int], most: list[int], counts: bool) -> None:
-        """Add the states that one of the zone can do everything for."""
-        for row, i in enumerate(clocks, 1):
-            better = self.larger_is_better(i, places[i])
-            if better > 0:
-                freed_down(d, n, row)
-            elif better < 0:
-                freed_up(d, n, row, most[row - 1])
-        if counts:
-            freed_down(d, n, n - 1)
+    def shape(self, places: Places, counts: bool) -> Shape:
+        """What all zones of these places have in common."""
+        found = self._shapes.get((places, counts))
+        if found is None:
+            clocks, most = self.clocks(places)
+            count = len(clocks) + 1 + self.extra[counts]
+            covered = [
+                (row, None if better > 0 else top)
+                for row, (i, top) in enumerate(zip(clocks, most, strict=True), 1)
+                if (better := self.larger_is_better(i, places[i]))
+            ]
+            covered += self.covered(count, counts)
+            found = self._shapes[places, counts] = Shape(count, most + [FAR] * self.extra[counts], covered)
+        return found
+
+    def covered(self, rows: int, counts: bool) -> list[tuple[int, int | None]]:
+        """As in `Shape`, of the rows beside the timers'."""
+        return [(rows - 1, None)] if counts else []
 
     def larger_is_better(self, i: int, place: int) -> int:
-        sign, kind = self.system.sign[i], self.comps[i].kind
+        sign, kind = self.sign[i], self.comps[i].kind
         if kind is Kind.RULE:
             return sign if place == 1 else -sign
         return -sign if kind in (Kind.WITHIN, Kind.SETTLING) else 0
@@ -260,6 +286,8 @@ class Search:
     def endings(self, node: Node, counts: bool) -> list[int]:
         """The sets of running delays that can be at their last scan together, as bits."""
         clocks, most = self.clocks(node.places)
+        if not clocks:
+            return [0]
         n = len(clocks) + 1 + self.extra[counts]
         found: list[tuple[int, list[int]]] = [(0, list(node.zone))]
         for row, (i, top) in enumerate(zip(clocks, most, strict=True), 1):
@@ -300,13 +328,14 @@ class Search:
             stays = (m for m in self.system.moves(config, places, 0) if self._stay(node, m) and (m.bad or not counts))
             self._stays[here] = next(stays, None)
         node.stays = self._stays[here]
-        clocks, most = self.clocks(places)
-        n = len(clocks) + 1 + self.extra[counts]
+        shape = self._shapes.get((places, counts)) or self.shape(places, counts)
         if node.stays:
-            elapsed(d, n, [*most, *[FAR] * self.extra[counts]])
-        node.zone = tuple(d)
-        self.close(d, n, places, clocks, most, counts)
-        node.cover = tuple(d)
+            elapsed(d, shape.rows, shape.most)
+        node.zone = node.cover = tuple(d)
+        if shape.covered:
+            for row, most in shape.covered:
+                freed(d, shape.rows, row, most)
+            node.cover = tuple(d)
         return node
 
     # --- the two phases

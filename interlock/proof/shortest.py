@@ -16,7 +16,7 @@ from interlock.proof.replay import Run, replay
 from interlock.proof.schedule import stages
 from interlock.proof.search import Node, Search
 from interlock.proof.system import System
-from interlock.proof.zones import FAR, freed_down, tighten
+from interlock.proof.zones import FAR, tighten
 
 MOST_WORLDS = 2_000  # that differ for the cone
 ZONES = 600
@@ -46,17 +46,9 @@ class _Quickest(Search):
 
     extra = (1, 2)
 
-    def close(
-        self, d: list[int], n: int, places: tuple[int, ...], clocks: list[int], most: list[int], counts: bool
-    ) -> None:
+    def covered(self, rows: int, counts: bool) -> list[tuple[int, int | None]]:
         """As in any search; having taken longer is never better."""
-        super().close(d, n, places, clocks, most, False)
-        at = n - self.extra[counts]
-        for j in range(n):
-            if j != at:
-                d[at * n + j] = FAR
-        if counts:
-            freed_down(d, n, n - 1)
+        return [(rows - self.extra[counts], FAR), *super().covered(rows, counts)]
 
     def first(self, wanted: int, before: int) -> tuple[Node | None, bool]:
         """The end of a shortest run, None where none takes fewer scans than `before` up to its row; and whether that is

@@ -24,7 +24,7 @@ class Signed:
     settling: dict[int, tuple[str, Settled]]
     phase: str
     bad: Expr
-    sign: dict[str, set[int]]
+    sign: dict[str, set[int]] | None  # None before signs are taken, which takes all circuits of a layout
     _moves: dict[str, list[tuple[str, int]]]  # of signals whose directions were taken, what moves them
 
     def _unite_free(self) -> None:
@@ -53,6 +53,7 @@ class Signed:
 
         `seeds`: what other circuits know of the components.
         """
+        known_signs = self.sign = {} if self.sign is None else self.sign
         by_name = {s.name: s for s in self.statements}
         moves = self._moves
         todo = self._aliased(signs(self.bad))
@@ -60,7 +61,7 @@ class Signed:
         todo += seeds
         while todo:
             name, sign = todo.pop()
-            known = self.sign.setdefault(name, set())
+            known = known_signs.setdefault(name, set())
             if sign in known:
                 continue
             known.add(sign)
@@ -95,5 +96,6 @@ class Signed:
 
     def one_sign(self, name: str) -> int:
         """+1 or -1 where the signal moves the bad scan in one direction only; 0 where in both; 2 where in none."""
+        assert self.sign is not None, "signs are asked for before they are taken"
         known = self.sign.get(self.alias.get(name, name), set())
         return 2 if not known else 0 if len(known) > 1 else next(iter(known))

@@ -178,7 +178,7 @@ def take_signs_together(circuits: Sequence[Circuit]) -> dict[str, set[int]]:
         changed = False
         for circuit in circuits:
             circuit.take_signs((name, s) for name, both in known.items() for s in both)
-            for name, both in circuit.sign.items():
+            for name, both in (circuit.sign or {}).items():
                 if name[0] in "ap":
                     mine = known.setdefault(name, set())
                     if not both <= mine:
@@ -205,7 +205,7 @@ class System:
         self.fault_sets = [circuit.faults for circuit in self.circuits]
         # of the faults, all that a sensor's element does not tell of itself: views are then alike wherever it is
         self._exchanged = FaultSet.of(f for f in plan.installed if f.mode is Mode.SWAPPED and f.part is Part.SENSOR)
-        self.sign = self._signs()
+        self._signs: list[int] | None = None
         self._compiled: dict[int, Compiled] = {}
         self._limits: Limits = ()
         self._probe = probe
@@ -221,15 +221,19 @@ class System:
         self._moves: dict[tuple[int, Places, int], list[Move]] = {}
         self.memo: dict[object, tuple[object, int]] = {}  # what searches found, and the zones that took
         self._split: dict[Places, tuple[tuple[int, ...], tuple[int, ...]]] = {}
-        self._signed = [i for i, s in enumerate(self.sign) if s]
-        self._equal = [i for i, s in enumerate(self.sign) if not s]
         self.start = (
             self.number(Config(0, (NOT_STUCK,) * len(self.sensors), (NOT_STUCK,) * len(self.pairs))),
             tuple(c.start for c in self.layout.comps),
         )
 
-    def _signs(self) -> list[int]:
-        """For each component +1, -1, or 0 where it is compared by equality."""
+    def signs(self) -> list[int]:
+        """For each component +1, -1, or 0 where it is compared by equality. Taken when first asked for, as many a
+        system never is, and from then on known to the circuits."""
+        if self._signs is None:
+            self._signs = self._taken()
+        return self._signs
+
+    def _taken(self) -> list[int]:
         known = take_signs_together(self.circuits)
         found = []
         for i, comp in enumerate(self.layout.comps):
@@ -256,7 +260,7 @@ class System:
             self.start,
             len(self.plan.service),
             tuple(self.layout.comps),
-            tuple(self.sign),
+            tuple(self.signs()),
             tuple((c.source, c.inputs, tuple(c.probes.items())) for c in map(self.compiled, present)),
             tuple(
                 (tuple(c.slots.items()), tuple(c.bools.items()), tuple(c.alias.items()), self._directions(c))
@@ -438,6 +442,7 @@ class System:
             circuit = self.circuits[self.configs[number].arisen]
             parts: list[list[tuple[int, ...]]] = []
             order: list[str] = []
+            self.signs()
             for group in self.groups_at(number, onset):
                 names = [circuit.slots[slot] for slot in group.slots]
                 sign = [self.slot_sign(circuit, slot) for slot in group.slots]
@@ -531,16 +536,16 @@ class System:
         """What must be equal for one state to stand for another, and how good the rest is for the bad scan."""
         known = self._split.get(places)
         if known is None:
+            sign = self.signs()
             known = self._split[places] = (
-                tuple(places[i] for i in self._equal),
-                tuple(self._value(i, places[i]) for i in self._signed),
+                tuple(p for p, s in zip(places, sign, strict=True) if not s),
+                tuple(self._value(i, places[i]) * s for i, s in enumerate(sign) if s),
             )
         return known
 
     def _value(self, i: int, place: int) -> int:
         kind = self.layout.comps[i].kind
-        rank = RULE_RANK[place] if kind is Kind.RULE else -place if kind in (Kind.WITHIN, Kind.SETTLING) else place
-        return rank * self.sign[i]
+        return RULE_RANK[place] if kind is Kind.RULE else -place if kind in (Kind.WITHIN, Kind.SETTLING) else place
 
 
 RULE_RANK = (0, 1, 4, 3, 2)  # a rule's places along its line, from clear to tripped

@@ -31,26 +31,27 @@ def tighten(d: list[int], n: int, i: int, j: int, bound: int) -> bool:
 
 
 def elapsed(d: list[int], n: int, most: Sequence[int]) -> None:
-    """Let any number of scans go by; timer i stays at most most[i - 1] (FAR: any). In place, closed again."""
+    """Let any number of scans go by; timer i, at most most[i - 1] now, stays so (FAR: any). In place, closed again."""
+    # all timers grow alike, so their differences stay as they are, and how large one can get hangs on those alone
+    limits = [(j, top) for j, top in enumerate(most, 1) if top < FAR]
     for i in range(1, n):
-        d[i * n] = FAR
-    for i in range(1, n):
-        if most[i - 1] < FAR:
-            tighten(d, n, i, 0, most[i - 1])
+        at, best = i * n, FAR
+        for j, top in limits:
+            if d[at + j] + top < best:
+                best = d[at + j] + top
+        d[at] = best
 
 
-def freed_up(d: list[int], n: int, i: int, most: int) -> None:
-    """Let x_i be any larger value as well, up to `most`."""
-    for j in range(n):
-        if j != i:
-            d[i * n + j] = min(FAR, most + d[j])
-
-
-def freed_down(d: list[int], n: int, i: int) -> None:
-    """Let x_i be any smaller value as well, down to 0."""
-    for j in range(n):
-        if j != i:
-            d[j * n + i] = d[j * n]
+def freed(d: list[int], n: int, i: int, most: int | None) -> None:
+    """Let x_i be any larger value as well, up to `most` (FAR: any); None: any smaller one, down to 0."""
+    if most is None:
+        for j in range(n):
+            if j != i:
+                d[j * n + i] = d[j * n]
+    else:
+        for j in range(n):
+            if j != i:
+                d[i * n + j] = FAR if most == FAR else most + d[j]
 
 
 def within(a: Zone, b: Zone) -> bool:

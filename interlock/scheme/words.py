@@ -8,6 +8,8 @@ from enum import Enum
 class Word(Enum):
     """A closed set of words; `str()` gives the word as it is written in a scheme."""
 
+    __hash__ = object.__hash__  # each word is one object, and looking it up is what searches do most
+
     def __str__(self) -> str:
         return str(self._value_)
 
