@@ -37,6 +37,47 @@ def array_function(
     return scan
 
 
+class ArrayScan:
+    """One scan of a program on arrays of any length. Raises TooLargeError where the scheme's numbers need more than 64
+    bits."""
+
+    def __init__(self, program: Program) -> None:
+        self._scan = array_function(program)
+        self._initial = [_constant(slot.initial, slot.boolean) for slot in program.slots]
+        self._constant_slots = _constants(program, [slot.next for slot in program.slots])
+        self._constant_observations = _constants(program, [o.node for o in program.observations])
+
+    def initial(self, count: int) -> list[Array]:
+        """An array for each slot at power-up, of shape (count,), not to be written."""
+        return [_repeated(value, count) for value in self._initial]
+
+    def __call__(self, count: int, state: Sequence[Array], inputs: Sequence[Array]) -> tuple[list[Array], list[Array]]:
+        """The slots after a scan of so many scenarios, and the observations in the program's order. `inputs`: for each
+        an array of the right kind, of shape (count,)."""
+        following, observed = map(list, self._scan(state, inputs))
+        for found, constants in ((following, self._constant_slots), (observed, self._constant_observations)):
+            for i, value in constants:
+                found[i] = _repeated(value, count)
+        return following, observed
+
+
+def _constants(program: Program, numbers: Sequence[int]) -> list[tuple[int, Array]]:
+    """Where a list of nodes has constants, which numpy would give as plain numbers."""
+    nodes = [program.nodes[n] for n in numbers]
+    return [(i, _constant(n.value, n.boolean)) for i, n in enumerate(nodes) if n.op is Op.CONST]
+
+
+def _repeated(value: Array, count: int) -> Array:
+    """So many times the same, not to be written."""
+    found: Any = np.broadcast_to(value, (count,))  # its stubs know no union of kinds
+    return found  # type: ignore[no-any-return]
+
+
+def _constant(value: int, boolean: bool) -> Array:
+    made: Array = np.asarray(value, bool if boolean else np.int64)
+    return made
+
+
 class ManyScenarios:
     """A program being run `count` times side by side. Integers are int64, booleans bool, arrays of shape (count,).
 
@@ -46,10 +87,8 @@ class ManyScenarios:
 
     def __init__(self, program: Program, count: int) -> None:
         self.program, self.count = program, count
-        self._scan = array_function(program)
-        self.state: list[Array] = [self._full(slot.initial, slot.boolean) for slot in program.slots]
-        self._constant_slots = self._constants([slot.next for slot in program.slots])
-        self._constant_observations = self._constants([o.node for o in program.observations])
+        self._scan = ArrayScan(program)
+        self.state = self._scan.initial(count)
 
     def scan(self, inputs: Sequence[Any]) -> list[Array]:
         """Run one scan. For each input of the program, in order: an array of shape (count,), or one value for all.
@@ -66,20 +105,5 @@ class ManyScenarios:
 
     def scan_arrays(self, given: Sequence[Array]) -> list[Array]:
         """As `scan`, of inputs that are arrays of the right kind and shape already."""
-        following, observed = self._scan(self.state, given)
-        self.state, observations = list(following), list(observed)
-        for i, full in self._constant_slots:
-            self.state[i] = full
-        for i, full in self._constant_observations:
-            observations[i] = full
+        self.state, observations = self._scan(self.count, self.state, given)
         return observations
-
-    def _full(self, value: int, boolean: bool) -> Array:
-        full: Array = np.full(self.count, value, bool if boolean else np.int64)
-        full.flags.writeable = False
-        return full
-
-    def _constants(self, numbers: Sequence[int]) -> list[tuple[int, Array]]:
-        """Where a list of nodes has constants, which numpy would give as plain numbers."""
-        nodes = [self.program.nodes[n] for n in numbers]
-        return [(i, self._full(n.value, n.boolean)) for i, n in enumerate(nodes) if n.op is Op.CONST]

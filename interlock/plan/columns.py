@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from interlock.logic.faultset import FaultSet
-from interlock.logic.many import ManyScenarios
+from interlock.logic.many import ArrayScan
 from interlock.logic.program import InputKind, Program, Slot, SlotKind
 from interlock.plan.sights import Bools, Ease, Sight, looker, observed
 from interlock.scheme.model import Scheme
@@ -36,7 +36,11 @@ class Worlds:
 
     def only(self, which: Any) -> Worlds:
         """These scenarios alone."""
-        return Worlds(self.readings[which], self.lines[which], self.pressed[which])
+        return Worlds(*(each[which] for each in self.parts()))
+
+    def parts(self) -> tuple[Ints, Bools, Bools]:
+        """Its arrays."""
+        return self.readings, self.lines, self.pressed
 
 
 @dataclass(frozen=True)
@@ -51,6 +55,7 @@ class Installation:
     external: tuple[str, ...]
     program: Program = field(init=False)
     look: Callable[[Sequence[Any]], tuple[Bools, Bools]] = field(init=False)
+    _scan: ArrayScan = field(init=False, repr=False)
     _switches: tuple[int, ...] = field(init=False, repr=False)  # the slots that are on or off
     _counters: tuple[int, ...] = field(init=False, repr=False)  # the others, and for each where it only counts
     _runs: tuple[Ints, ...] = field(init=False, repr=False)
@@ -58,6 +63,7 @@ class Installation:
     def __post_init__(self) -> None:
         program = self.compiled.restricted(observed(self.looked_at, self.faults))
         object.__setattr__(self, "program", program)
+        object.__setattr__(self, "_scan", ArrayScan(program))
         object.__setattr__(self, "look", looker(program, self.looked_at, self.faults))
         for kept, boolean in (("_switches", True), ("_counters", False)):
             object.__setattr__(self, kept, tuple(i for i, s in enumerate(program.slots) if s.boolean is boolean))
@@ -71,7 +77,7 @@ class Installation:
 
     def started(self, count: int) -> State:
         """The slots at power-up, in so many scenarios."""
-        return list(ManyScenarios(self.program, count).state)
+        return list(self._scan.initial(count))
 
     def scan(self, state: State, worlds: Worlds, *, first: bool, present: bool) -> tuple[State, list[Any]]:
         """One scan of all scenarios. `present`: the part of the fault that arises in service has arisen."""
@@ -79,6 +85,7 @@ class Installation:
         line = {name: i for i, name in enumerate(self.external)}
         lines = worlds.lines | worlds.pressed if first else worlds.lines
         inputs: list[Any] = []
+        count = len(worlds.readings)
         for declared in self.program.inputs:
             match declared.kind:
                 case InputKind.ELEMENT:
@@ -86,15 +93,12 @@ class Installation:
                 case InputKind.LINE:
                     inputs.append(lines[:, line[declared.name]])
                 case InputKind.FAULT:
-                    inputs.append(present)
+                    inputs.append(np.broadcast_to(present, count))
                 case InputKind.CYCLE:
-                    inputs.append(False)
+                    inputs.append(np.broadcast_to(False, count))
                 case InputKind.SETTING:
-                    inputs.append(declared.usual)
-        many = ManyScenarios(self.program, len(worlds.readings))
-        many.state = state
-        observations = many.scan(inputs)
-        return many.state, observations
+                    inputs.append(np.broadcast_to(declared.usual, count))
+        return self._scan(count, state, inputs)
 
     def room(self, before: State, after: State) -> Ints:
         """For each scenario how many more scans only counters move in: 0 after an event, FOREVER at rest."""
@@ -114,7 +118,7 @@ class Installation:
     def moved(self, before: State, after: State, by: Ints) -> State:
         """Each counter taken on by `by` scans."""
         return [
-            now if slot.boolean else now + (now - was) * np.where(now == was, 0, by)
+            now if slot.boolean or was is now else now + (now - was) * by
             for slot, was, now in zip(self.program.slots, before, after, strict=True)
         ]
 
@@ -149,6 +153,11 @@ class Played:
     states: list[State]
     since: Ints
     sight: Ints
+
+    def part(self, which: slice, installations: int) -> Played:
+        """Of these scenarios, and of the first so many installations."""
+        states = [[a[which] for a in state] for state in self.states[:installations]]
+        return Played(self.scans[which], states, self.since[:, which], self.sight[:, which])
 
 
 def play(

@@ -15,7 +15,7 @@ from interlock.plan.beginnings import Coming, Start, comings, rested, starts, wo
 from interlock.plan.columns import Installation, State, play
 from interlock.plan.confirm import Manner, Replays
 from interlock.plan.reach import touched
-from interlock.plan.search import Candidate, Ground, Move, Positions, Search
+from interlock.plan.search import Candidate, Ground, Move, Positions, Search, step
 from interlock.plan.side_by_side import Effort, NotComparedError, SideBySide
 from interlock.plan.sights import Ease, Sight, sights
 from interlock.plan.stimuli import LOOK_US, SLOW_US, Stimuli
@@ -160,7 +160,8 @@ class _Planner:
                 return brief
             if not searches or any(search.wider(self.most) for _, search in searches):
                 return depth - 1
-            found = self._best(fault, [(b, search.step(last=depth == self.steps)) for b, search in searches])
+            stepped = step([search for _, search in searches], last=depth == self.steps)
+            found = self._best(fault, list(zip((b for b, _ in searches), stepped, strict=True)))
             if found is not None:
                 return found
         return self.steps

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 
@@ -130,6 +131,35 @@ class _Layer:
     scans: Ints
 
 
+class _Ways(NamedTuple):
+    """A step in many scenarios: from which state of the last layer, by which change (-1: none), to which position, and
+    that as a world."""
+
+    nodes: Ints
+    changes: Ints
+    numbers: Ints
+    worlds: Worlds
+
+
+def step(searches: Sequence[Search], *, last: bool) -> list[list[Candidate]]:
+    """One more step of searches for one fault, all in one: for each the tests that end with it. `last`: no further step
+    will be asked for."""
+    every = [search.ways() for search in searches]
+    longest = max(searches, key=lambda search: len(search.installations))
+    count = len(longest.installations)
+    states = []
+    for i in range(count):
+        of_each = [search.states(i, ways) for search, ways in zip(searches, every, strict=True)]
+        states.append([np.concatenate(slots) for slots in zip(*of_each, strict=True)])
+    worlds = Worlds(*(np.concatenate(each) for each in zip(*(w.worlds.parts() for w in every), strict=True)))
+    played = play(longest.installations, states, worlds, longest.look, [True] * count)
+    found, end = [], 0
+    for search, ways in zip(searches, every, strict=True):
+        begin, end = end, end + len(ways.nodes)
+        found.append(search.taken(ways, played.part(slice(begin, end), len(search.installations)), last=last))
+    return found
+
+
 @dataclass
 class Search:
     """A search from one beginning. `first_step`: the first step may also change nothing (it powers up)."""
@@ -159,29 +189,27 @@ class Search:
     def _nothing(self) -> int:
         return int(self.first_step and len(self.layers) == 1)
 
-    def step(self, *, last: bool) -> list[Candidate]:
-        """Take one more step from everywhere: the tests that end with it, those with the least waiting first.
-
-        `last`: no further step will be asked for."""
-        layer = self.layers[-1]
-        ways = [
+    def ways(self) -> _Ways:
+        """One step from everywhere."""
+        found = [
             (node, change, number)
-            for node, at in enumerate(layer.positions)
+            for node, at in enumerate(self.layers[-1].positions)
             for change, number in [*([(-1, int(at))] if self._nothing() else []), *self.positions.after(int(at))]
         ]
-        if not ways:
-            none = np.zeros(0, np.int64)
-            self.layers.append(_Layer(none, layer.states, none, none, none, none))
-            return []
-        nodes, changes, numbers = (np.array(column, np.int64) for column in zip(*ways, strict=True))
+        nodes, changes, numbers = np.array(found, np.int64).reshape(len(found), 3).T
         presses = [None if c < 0 else self.positions.changes[c].press for c in changes]
-        played = play(
-            self.installations,
-            [[a[nodes] for a in state] for state in layer.states],
-            self.positions.worlds(numbers, presses),
-            self.look,
-            [True] * len(self.installations),
-        )
+        return _Ways(nodes, changes, numbers, self.positions.worlds(numbers, presses))
+
+    def states(self, installation: int, ways: _Ways) -> State:
+        """The states from which an installation goes these ways; of several with the fault the last stands for any
+        more."""
+        states = self.layers[-1].states
+        return [a[ways.nodes] for a in states[min(installation, len(states) - 1)]]
+
+    def taken(self, ways: _Ways, played: Played, *, last: bool) -> list[Candidate]:
+        """What came of the step: the tests that end with it, those with the least waiting first. `last`: no further
+        step will be asked for."""
+        layer, (nodes, changes, numbers, _) = self.layers[-1], ways
         found = [
             (int(layer.waited[nodes[i]] + played.since[meter, i]), int(played.sight[meter, i]), int(i), int(meter))
             for meter, i in np.argwhere(played.since >= 0)

@@ -37,7 +37,7 @@ def elapsed(d: list[int], n: int, most: Sequence[int]) -> None:
     for i in range(1, n):
         at, best = i * n, FAR
         for j, top in limits:
-            if d[at + j] + top < best:
+            if d[at + j] + top < best:  # noqa: PLR1730 (as above)
                 best = d[at + j] + top
         d[at] = best
 
