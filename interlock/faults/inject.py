@@ -14,6 +14,7 @@ from interlock.faults.harmless import harmless
 from interlock.faults.journal import Journal
 from interlock.faults.parallel import Bench
 from interlock.faults.signs import sensors_lost
+from interlock.faults.symmetry import mirrors
 from interlock.proof.index import Index
 from interlock.scheme.model import Scheme
 
@@ -47,7 +48,9 @@ def inject(
 ) -> Study:
     """Judge every claim under every set of up to `size` faults. What `journal` knows is not judged again, and what is
     judged is kept in it. An interruption (KeyboardInterrupt) ends the judging; the study then says what is missing."""
-    searches = [CutSetSearch(scheme.faults, size) for _ in scheme.claims]
+    mirrored = mirrors(scheme)
+    claims = range(len(scheme.claims))
+    searches = {claim: CutSetSearch(scheme.faults, size) for claim in claims if claim not in mirrored}
     interrupted = False
     index = Index(scheme)
     alarms: Mapping[str, tuple[str, ...]] = {}
@@ -61,7 +64,9 @@ def inject(
         _judge_all(searches, bench, journal, progress, meanwhile)
     except KeyboardInterrupt:
         interrupted = True
-    found = tuple(search.result() for search in searches)
+    results = {claim: search.result() for claim, search in searches.items()}
+    results |= {claim: mirror.mirrored(results[mirror.claim]) for claim, mirror in mirrored.items()}
+    found = tuple(results[claim] for claim in claims)
     lost = {name: sensors_lost(scheme, fault) for name, fault in scheme.faults.items()}
     said = effects(scheme, found, lost, alarms, unfelt)
     sets = len(scheme.claims) * sum(comb(len(scheme.faults), k) for k in range(size + 1))
@@ -69,7 +74,7 @@ def inject(
 
 
 def _judge_all(
-    searches: list[CutSetSearch],
+    searches: Mapping[int, CutSetSearch],
     bench: Bench,
     journal: Journal | None,
     progress: Progress | None,
@@ -78,16 +83,16 @@ def _judge_all(
     """One level of all claims after the other: what one claim wants next does not depend on another. `meanwhile`: what
     is done here once, while the first faults are judged elsewhere."""
     judged = 0
-    while any(search.wanted for search in searches):
-        for claim, search in enumerate(searches):
+    while any(search.wanted for search in searches.values()):
+        for claim, search in searches.items():
             while journal is not None:
                 known = list(journal.answered(claim, search.wanted))
                 if not known:
                     break
                 judged += len(known)
                 search.told(known)
-        asked = [search.wanted for search in searches]
-        work = [b for claim, asks in enumerate(asked) for b in batches(claim, asks, _size(asks))]
+        asked = {claim: search.wanted for claim, search in searches.items()}
+        work = [b for claim, asks in asked.items() for b in batches(claim, asks, _size(asks))]
         work.sort(key=lambda batch: _zones(batch.asks), reverse=True)
         total = judged + sum(len(batch.asks) for batch in work)
         for answers in bench.answers(work):
