@@ -16,6 +16,8 @@ from select import select
 from struct import Struct
 from typing import Any, TypeVar
 
+from interlock.garbage import IN_A_PART, collected_seldom
+
 MOST_TICKETS = 2048  # of four bytes each: less than any system's pipe holds, so that they are written at once
 AT_ONCE = 1 << 16  # bytes read from a pipe
 NUMBER = Struct("=I")  # a ticket; and how long an answer is
@@ -76,6 +78,7 @@ class _Part:
 def _worked(work: Work, order: Sequence[int], share: int, tickets: int, sends: int, whole: int) -> None:
     """A part's whole life: it never returns, and leaves nothing behind that belongs to the process it was split off."""
     try:
+        collected_seldom(IN_A_PART)
         signal.signal(signal.SIGINT, signal.SIG_IGN)  # interrupts are for the process that a person started
         while os.getppid() == whole and (ticket := os.read(tickets, NUMBER.size)):
             first = NUMBER.unpack(ticket)[0] * share
