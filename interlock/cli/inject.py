@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from interlock.cli.inject_outputs import Wanted, outputs, refusal
-from interlock.cli.inject_proof_tests import SleepersTests, tests_of
+from interlock.cli.inject_proof_tests import SleepersTests, load, tests_of
 from interlock.cli.inject_suggest import Asked, suggestions
 from interlock.cli.opened import opened_text
 from interlock.cli.render import BUILT_OTHERWISE, Progress, count_text, print_json, tell
@@ -67,7 +67,7 @@ def inject(
                 sys.stderr.write(
                     f"{count_text(journal.kept, 'answer')} taken up again\n" if journal else "nothing to resume\n"
                 )
-            study = study_of(scheme, size, bench, journal=journal, progress=partial(bar, line))
+            study = study_of(scheme, size, bench, journal=journal, progress=partial(bar, line), aside=load)
             if journal is not None and not study.interrupted:
                 journal.done()
     except ClusterError as error:

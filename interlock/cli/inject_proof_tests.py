@@ -50,6 +50,11 @@ class SleepersTests:
         return plain_rest(self.found) if self.found is not None else None
 
 
+def load() -> None:
+    """Have the search at hand: its libraries take a tenth of a second."""
+    import interlock.plan.proof_test  # noqa: F401
+
+
 def tests_of(scheme: Scheme, study: Study, jobs: int) -> SleepersTests:
     """The tests of a study's dormant faults, looked for in so many processes."""
     dormant = [scheme.faults[e.fault] for e in study.effects if e.effect is Effect.DORMANT]

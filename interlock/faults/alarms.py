@@ -20,7 +20,7 @@ from interlock.proof.system import FaultPlan
 from interlock.scheme.model import Fault
 from interlock.scheme.order import LoopError
 
-BUDGET = 300  # zones: what raises an alarm does so at once, and there are many to be asked
+BUDGET = 80  # zones: what raises an alarm does so at once, and there are many to be asked
 SCANS = 3_000  # looked at for a real run in which an alarm sounds
 
 

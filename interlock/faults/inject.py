@@ -44,10 +44,17 @@ class Study:
 
 
 def inject(
-    scheme: Scheme, size: int, bench: Bench, *, journal: Journal | None = None, progress: Progress | None = None
+    scheme: Scheme,
+    size: int,
+    bench: Bench,
+    *,
+    journal: Journal | None = None,
+    progress: Progress | None = None,
+    aside: Callable[[], None] | None = None,
 ) -> Study:
     """Judge every claim under every set of up to `size` faults. What `journal` knows is not judged again, and what is
-    judged is kept in it. An interruption (KeyboardInterrupt) ends the judging; the study then says what is missing."""
+    judged is kept in it. `aside`: done here once, while the first faults are judged elsewhere. An interruption
+    (KeyboardInterrupt) ends the judging; the study then says what is missing."""
     mirrored = mirrors(scheme)
     claims = range(len(scheme.claims))
     searches = {claim: CutSetSearch(scheme.faults, size) for claim in claims if claim not in mirrored}
@@ -58,6 +65,8 @@ def inject(
 
     def meanwhile() -> None:
         nonlocal alarms, unfelt
+        if aside is not None:
+            aside()
         alarms, unfelt = alarms_raised(index), harmless(index)
 
     try:
