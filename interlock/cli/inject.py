@@ -11,9 +11,8 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from interlock.cli.inject_outputs import Wanted, outputs, refusal
+from interlock.cli.inject_outputs import Suggested, Wanted, outputs, refusal
 from interlock.cli.inject_proof_tests import SleepersTests, load, tests_of
-from interlock.cli.inject_suggest import Asked, suggestions
 from interlock.cli.opened import opened_text
 from interlock.cli.render import BUILT_OTHERWISE, Progress, count_text, print_json, tell
 from interlock.cli.status import Exit
@@ -21,14 +20,13 @@ from interlock.cli.study_file import file_digest
 from interlock.draw.page import CAUTION
 from interlock.explain.injection import harm
 from interlock.explain.ways_out import told_ways_out
-from interlock.faults.cluster import Cluster, ClusterError
 from interlock.faults.court import Court
 from interlock.faults.effects import Effect, FaultEffect, Sign
 from interlock.faults.inject import Study
 from interlock.faults.inject import inject as study_of
 from interlock.faults.journal import Journal
 from interlock.faults.judge import BUDGET
-from interlock.faults.parallel import Bench, Cores, Here
+from interlock.faults.parallel import Bench, BenchError, Cores, Here
 from interlock.scheme.model import Scheme
 from interlock.split import cores
 
@@ -70,7 +68,7 @@ def inject(
             study = study_of(scheme, size, bench, journal=journal, progress=partial(bar, line), aside=load)
             if journal is not None and not study.interrupted:
                 journal.done()
-    except ClusterError as error:
+    except BenchError as error:
         line.done()
         sys.stderr.write(f"{error}\n")
         return Exit.BAD_INPUT
@@ -80,14 +78,16 @@ def inject(
         sys.stderr.write(f"{error.filename} cannot be written: {error.strerror or error}\n")
         return Exit.BAD_INPUT
     tests = tests_of(scheme, study, jobs or cores())
-    asked = Asked()
+    suggested = Suggested()
     if wanted.suggest and not study.interrupted:
-        asked = suggestions(scheme, source, study, jobs=jobs or cores(), budget=budget or BUDGET)
+        from interlock.cli.inject_suggest import suggestions
+
+        suggested = suggestions(scheme, source, study, jobs=jobs or cores(), budget=budget or BUDGET)
     if as_json:
-        print_json(study_json(file, digest, scheme, study, tests) | given.data | asked.data)
+        print_json(study_json(file, digest, scheme, study, tests) | given.data | suggested.data)
     else:
-        tell([*_told(scheme, study, tests), *given.lines, *asked.lines, f"{CAUTION} {BUILT_OTHERWISE}"])
-    if asked.interrupted:
+        tell([*_told(scheme, study, tests), *given.lines, *suggested.lines, f"{CAUTION} {BUILT_OTHERWISE}"])
+    if suggested.interrupted:
         sys.stderr.write("interrupted before all changes were tried and proved: what was found until then is told\n")
         return Exit.INTERRUPTED
     if study.interrupted:
@@ -101,8 +101,10 @@ def inject(
 
 @contextmanager
 def _bench(court: Court, jobs: int | None, cluster: str) -> Iterator[Bench]:
-    """Where the sets are judged. Raises ClusterError."""
+    """Where the sets are judged. Raises BenchError."""
     if cluster:
+        from interlock.faults.cluster import Cluster
+
         with Cluster(court, cluster) as there:
             yield there
     else:
@@ -127,8 +129,8 @@ def journal_of(file: Path, court: Court, size: int, *, resume: bool) -> Iterator
     with journal:
         try:
             yield journal
-        except ClusterError as error:
-            raise ClusterError(f"{error}. {KEPT}") from error
+        except BenchError as error:
+            raise BenchError(f"{error}. {KEPT}") from error
 
 
 def bar(line: Progress, judged: int, wanted: int) -> None:

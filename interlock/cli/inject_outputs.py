@@ -11,7 +11,6 @@ from typing import Any
 
 from interlock.cli.inject_words import chances_json, inspections_json, tell_chances, tell_inspections, tree_of
 from interlock.cli.render import count_text, json_text
-from interlock.draw.faulttree import fault_tree
 from interlock.draw.page import CAUTION
 from interlock.explain.failure_modes import failure_modes
 from interlock.explain.failure_page import table_page
@@ -44,6 +43,15 @@ class Given:
 
     lines: list[str] = field(default_factory=list)
     data: dict[str, Any] = field(default_factory=dict)
+
+
+@dataclass(slots=True)
+class Suggested:
+    """The changes that help, told as `Given` is. `interrupted`: not all was tried and proved."""
+
+    lines: list[str] = field(default_factory=list)
+    data: dict[str, Any] = field(default_factory=dict)
+    interrupted: bool = False
 
 
 def refusal(wanted: Wanted, size: int) -> str:
@@ -105,6 +113,8 @@ def _table(scheme: Scheme, study: Study, to: str, given: Given, files: dict[Path
 
 
 def _trees(scheme: Scheme, study: Study, folder: Path, mission: float, given: Given, files: dict[Path, bytes]) -> None:
+    from interlock.draw.faulttree import fault_tree
+
     chances = [
         claim_chances(scheme, claim, found, mission) for claim, found in zip(scheme.claims, study.cut_sets, strict=True)
     ]

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 from typing import Any
 
+from interlock.cli.inject_outputs import Suggested
 from interlock.cli.inject_words import names_text
 from interlock.cli.render import Progress, count_text
 from interlock.explain.suggestions import backings, told_change
@@ -17,22 +17,13 @@ from interlock.scheme.model import Scheme
 from interlock.scheme.source import Source
 
 
-@dataclass(slots=True)
-class Asked:
-    """What came of it: `lines` for people, `data` for `--json`. `interrupted`: not all was tried and proved."""
-
-    lines: list[str] = field(default_factory=list)
-    data: dict[str, Any] = field(default_factory=dict)
-    interrupted: bool = False
-
-
-def suggestions(scheme: Scheme, source: Source, study: Study, *, jobs: int, budget: int) -> Asked:
+def suggestions(scheme: Scheme, source: Source, study: Study, *, jobs: int, budget: int) -> Suggested:
     """Look for changes, with a line of progress on a terminal."""
     lost = not_holding(scheme, study.cut_sets)
     if lost:
         why = f"{names_text(lost)} {'is' if len(lost) == 1 else 'are'} not shown to hold without any fault"
         nothing = {"suggestions": [], "suggestions_tried": 0, "suggestions_not_looked_for": why}
-        return Asked([f"What if… not looked for: {why}. See `interlock prove`."], nothing)
+        return Suggested([f"What if… not looked for: {why}. See `interlock prove`."], nothing)
     known = known_of(scheme, study.cut_sets, budget)
     line = Progress()
     line.say("looking for changes")
@@ -52,7 +43,7 @@ def suggestions(scheme: Scheme, source: Source, study: Study, *, jobs: int, budg
         "suggestions_tried": found.tried,
         "suggestions_complete": not found.interrupted,
     }
-    return Asked(list(_told(scheme, source, found)), data, found.interrupted)
+    return Suggested(list(_told(scheme, source, found)), data, found.interrupted)
 
 
 def _json(scheme: Scheme, source: Source, one: Suggestion) -> dict[str, Any]:

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from math import floor, log10
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from interlock.draw.faulttree import BasicEvent, FaultTree
 from interlock.explain.injection import broken, happened
 from interlock.explain.phrases import text
 from interlock.faults.chance import Bounded, rates_of
@@ -15,6 +14,9 @@ from interlock.faults.cutsets_search import CutSets
 from interlock.faults.inspections import Inspections
 from interlock.faults.proof_tests import HOURS_A_YEAR, Due, Interval, usual_interval, yearly_tests
 from interlock.scheme.model import Claim, Scheme
+
+if TYPE_CHECKING:  # drawing is loaded where trees are wanted
+    from interlock.draw.faulttree import BasicEvent, FaultTree
 
 NAMED = 5  # faults in a row
 IMPORTANT = 5  # events of a claim told on a terminal
@@ -67,6 +69,8 @@ def notes(found: ClaimChances) -> tuple[str, ...]:
 
 def tree_of(scheme: Scheme, claim: Claim, cut_sets: CutSets, found: ClaimChances) -> FaultTree:
     """The tree of one claim, each fault with its words, its rate and its importance."""
+    from interlock.draw.faulttree import BasicEvent, FaultTree
+
     weight = {i.event: i for i in found.importances}
     rates = rates_of(scheme)
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from html import escape  # that of the library for XML brings a network library along
 from typing import Literal
-from xml.sax.saxutils import escape, quoteattr
 
 from interlock.draw.metrics import text_width
 from interlock.draw.style import BLACK, FONT, LINE_HEIGHT, NORMAL, PAPER, PENS, WARNING, Stroke
@@ -22,6 +22,19 @@ def number(value: float) -> str:
 def clean(text: str) -> str:
     """A text fit for XML: control characters and lone surrogates, which XML 1.0 forbids, become a replacement mark."""
     return "".join(c if _allowed(ord(c)) else "\N{REPLACEMENT CHARACTER}" for c in text)
+
+
+def escaped(text: str) -> str:
+    """A text as markup."""
+    return escape(clean(text), quote=False)
+
+
+_IN_QUOTES = str.maketrans({'"': "&quot;", "\n": "&#10;", "\r": "&#13;", "\t": "&#9;"})
+
+
+def quoted(text: str) -> str:
+    """A text as the value of an attribute, in its quotes."""
+    return f'"{escaped(text).translate(_IN_QUOTES)}"'
 
 
 def _allowed(code: int) -> bool:
@@ -86,7 +99,7 @@ class Svg:
             attributes.append(f'transform="rotate(-90 {number(x)} {number(y)})"')
         length = number(text_width(text, size, bold=bold))
         attributes.append(f'textLength="{length}" lengthAdjust="spacingAndGlyphs"')
-        self._parts.append(f"<text {' '.join(attributes)}>{escape(clean(text))}</text>")
+        self._parts.append(f"<text {' '.join(attributes)}>{escaped(text)}</text>")
 
     def lines(
         self,
@@ -153,8 +166,8 @@ class Svg:
 
     def open_arrow(self, title: str, tail: str, head: str) -> None:
         """A group for an arrow between two boxes, by their `ident`s: a page with a script finds it by its ends."""
-        ends = f"data-tail={quoteattr(clean(tail))} data-head={quoteattr(clean(head))}"
-        self._live[len(self._parts)] = f"<g {ends}><title>{escape(clean(title))}</title>"
+        ends = f"data-tail={quoted(tail)} data-head={quoted(head)}"
+        self._live[len(self._parts)] = f"<g {ends}><title>{escaped(title)}</title>"
         self.open_group(title)
 
     def live(self) -> str:
@@ -163,10 +176,10 @@ class Svg:
 
     def open_group(self, title: str = "", *, ident: str = "", link: str = "") -> None:
         """A group, with a title that screen readers and pointers show; a link when `link` is given."""
-        name = f" id={quoteattr(ident)}" if ident else ""
+        name = f" id={quoted(ident)}" if ident else ""
         if link:
-            self._parts.append(f"<a href={quoteattr(clean(link))}>")
-        self._parts.append(f"<g{name}>" + (f"<title>{escape(clean(title))}</title>" if title else ""))
+            self._parts.append(f"<a href={quoted(link)}>")
+        self._parts.append(f"<g{name}>" + (f"<title>{escaped(title)}</title>" if title else ""))
 
     def close_group(self, *, link: bool = False) -> None:
         """Close the last group; `link`: it was a link."""
@@ -181,8 +194,8 @@ class Svg:
             f'<svg xmlns="http://www.w3.org/2000/svg" width="{number(self.width)}pt" height="{number(self.height)}pt" '
             f'viewBox="0 0 {number(self.width)} {number(self.height)}" role="img" aria-labelledby="title desc" '
             f'font-family="{FONT}" xml:space="preserve">\n'
-            f'<title id="title">{escape(clean(self.title))}</title>\n'
-            f'<desc id="desc">{escape(clean(self.description))}</desc>\n'
+            f'<title id="title">{escaped(self.title)}</title>\n'
+            f'<desc id="desc">{escaped(self.description)}</desc>\n'
             '<defs><pattern id="hatch" width="5" height="5" patternUnits="userSpaceOnUse" '
             'patternTransform="rotate(45)">'
             f'<rect width="5" height="5" fill="{PAPER}"/><line x1="0" y1="0" x2="0" y2="5" stroke="{WARNING}" '

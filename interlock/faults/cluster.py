@@ -19,7 +19,7 @@ from urllib.parse import urlsplit
 
 from interlock import __version__
 from interlock.faults.court import Answers, Batch, Court
-from interlock.faults.parallel import Packed, answered, packed
+from interlock.faults.parallel import BenchError, Packed, answered, packed
 
 if TYPE_CHECKING:
     from distributed import Client, Future
@@ -30,7 +30,7 @@ ABSENCE = 30.0  # seconds to wait for another worker when all have gone: time fo
 GLANCE = 0.02  # seconds between two looks at what has come
 
 
-class ClusterError(Exception):
+class ClusterError(BenchError):
     """Why a cluster can't be used, or has given up, and what to do: in words for people."""
 
 

@@ -20,6 +20,10 @@ from interlock.split import can_split, split
 FEW = 4  # batches that are sooner done here than handed out
 
 
+class BenchError(Exception):
+    """Why sets can't be judged somewhere, and what to do: in words for people."""
+
+
 class Bench(Protocol):
     """Where batches are judged."""
 
