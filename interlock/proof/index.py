@@ -32,6 +32,8 @@ class Index:
                     self.blockers[output_name].append((rule.name, target.when))
             for path in rule.starts:
                 self.starters.setdefault((rule.unit, path), []).append(rule.name)
+        resets = {rule.reset_by for rule in scheme.rules.values() if rule.manual}
+        self.resets = tuple(name for name in scheme.lines if name in resets)  # the lines that reset a rule
         self._components()
         self.kept: dict[object, object] = {}  # what searches keep for each other (groups of what can be seen)
         self._loops: dict[frozenset[Fault], tuple[str, ...]] = {}  # by exchanges of lines, the loop that they close

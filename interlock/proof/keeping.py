@@ -12,8 +12,8 @@ from functools import partial
 
 from interlock.proof.explicit import State
 from interlock.proof.replay import Player, Run
-from interlock.proof.seek import MOST_WORLDS, Inputs, Reached, Seek, begun, least_apart, played_on
-from interlock.proof.system import System
+from interlock.proof.seek import MOST_WORLDS, Reached, Seek, begun, least_apart, played_on
+from interlock.proof.system import Inputs, System
 from interlock.scheme.words import Mode, Signal
 
 EVENTS = 60  # that are waited for while a world is held

@@ -355,10 +355,9 @@ def world(full: System, config: int, want: Mapping[str, bool]) -> Choice | None:
 def pulses(full: System, choice: Choice, given: Container[tuple[str, ...]] = ()) -> list[Choice]:
     """The same world with the reset lines that are not `given` off, then on."""
     arisen = full.configs[choice.config].arisen
-    bools, scheme = full.circuits[arisen].bools, full.index.scheme
-    lines = {r.reset_by for r in scheme.rules.values() if r.manual and r.reset_by}
-    keys = [key for key in (("line", n) for n in scheme.lines if n in lines) if key in bools and key not in given]
-    names = [bools[key] for key in keys]
+    bools = full.circuits[arisen].bools
+    keys = [("line", line) for line in full.index.resets]
+    names = [bools[key] for key in keys if key in bools and key not in given]
     found = []
     for level in (0, 1) if names else ():
         inputs = zip(full.compiled(arisen).inputs, choice.x, strict=True)

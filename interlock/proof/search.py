@@ -20,7 +20,7 @@ from msgspec import Struct
 from interlock.proof.components import Comp, Kind
 from interlock.proof.emit import Places
 from interlock.proof.system import Move, System
-from interlock.proof.zones import FAR, Zone, elapsed, freed, rows, tighten, within
+from interlock.proof.zones import FAR, Rows, Zone, elapsed, freed, over, rows, tighten, within
 
 PATIENCE = 5  # zones more, so that the best places may lead somewhere as well
 FAIR = 4  # two places may alternate for thousands of scans; what does not is not to wait for that
@@ -109,7 +109,7 @@ class Search:
         self._shapes: dict[tuple[Places, bool], Shape] = {}
         self._carried: dict[tuple[int, bool], _Carried] = {}
         self._stays: dict[tuple[int, Places, bool], Move | None] = {}
-        self._common: dict[tuple[Places, Places], tuple[tuple[int, ...], tuple[int, ...]]] = {}
+        self._common: dict[tuple[Places, Places, bool], tuple[Rows, Rows]] = {}
         self.split, self.sign = system.split, system.signs()
         self.phased = any(circuit.phase for circuit in system.circuits)
 
@@ -188,21 +188,24 @@ class Search:
     def covers(self, a: Node, b: Node, counts: bool) -> bool:
         """Whether each state of b has one in a, whose places are better in some ways and worse in none, that can do
         everything for it."""
-        pair = (a.places, b.places)
-        if pair not in self._common:
-            self._common[pair] = self._in_common(*pair)
-        ra, rb = self._common[pair]
-        more = self.extra[counts]
-        na, nb = len(self.clocks(a.places)[0]) + 1 + more, len(self.clocks(b.places)[0]) + 1 + more
-        if more:
-            ra, rb = (*ra, *range(na - more, na)), (*rb, *range(nb - more, nb))
-        return within(rows(b.zone, nb, rb), rows(a.cover, na, ra))
+        key = (a.places, b.places, counts)
+        common = self._common.get(key)
+        if common is None:
+            common = self._common[key] = self._in_common(*key)
+        return within(common[1](b.zone), common[0](a.cover))
 
-    def _in_common(self, a: Places, b: Places) -> tuple[tuple[int, ...], tuple[int, ...]]:
-        """The rows of the timers that run in both, and are in the same place, zero's first."""
-        theirs = {i: r for r, i in enumerate(self.clocks(b)[0], 1)}
-        both = [(r, theirs[i]) for r, i in enumerate(self.clocks(a)[0], 1) if i in theirs and a[i] == b[i]]
-        return (0, *(r for r, _ in both)), (0, *(r for _, r in both))
+    def _in_common(self, a: Places, b: Places, counts: bool) -> tuple[Rows, Rows]:
+        """What takes from a zone of each the rows that both have: zero's first, those of the timers that run in both
+        and are in the same place, and those beside the timers'."""
+        mine, others = self.clocks(a)[0], self.clocks(b)[0]
+        more = self.extra[counts]
+        na, nb = len(mine) + 1 + more, len(others) + 1 + more
+        theirs = {i: r for r, i in enumerate(others, 1)}
+        both = [(r, theirs[i]) for r, i in enumerate(mine, 1) if i in theirs and a[i] == b[i]]
+        return (
+            over(na, (0, *(r for r, _ in both), *range(na - more, na))),
+            over(nb, (0, *(r for _, r in both), *range(nb - more, nb))),
+        )
 
     def keep(self, group: list[Node], node: Node, counts: bool) -> bool:
         """Take a node into a group of what is kept, without those it covers; False where one of them covers it."""
@@ -263,9 +266,10 @@ class Search:
             if stop(node):
                 return
             seen: set[tuple[object, ...]] = set()
+            places = node.places
             for ends in self.endings(node, counts):
-                for move in self.system.moves(node.config, node.places, ends):
-                    if (counts and not move.bad) or self._stay(node, move):
+                for move in self.system.moves(node.config, places, ends):
+                    if (counts and not move.bad) or (move.places == places and self._stay(node, move)):
                         continue
                     if move.bad and not counts and self.phased:
                         continue  # the same scan stands there as one of no bad run
@@ -366,7 +370,7 @@ class Search:
         last: Node | None = None
 
         def counted(node: Node) -> int:
-            n = len(self.clocks(node.places)[0]) + 2
+            n = self.shape(node.places, True).rows
             return node.zone[(n - 1) * n]
 
         def stop(node: Node) -> bool:

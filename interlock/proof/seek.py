@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from heapq import heappop, heappush
 from itertools import pairwise
+from operator import itemgetter
 
 from msgspec import Struct
 
@@ -19,14 +20,13 @@ from interlock.proof.cells import slot_needs
 from interlock.proof.emit import Places
 from interlock.proof.explicit import State, successor
 from interlock.proof.replay import Player, Realiser, Run
-from interlock.proof.system import Move, System
+from interlock.proof.system import Inputs, Move, System
 
 APART = 3  # delays that end at least so many scans apart count as one after the other, whatever their distance
 FROM_REST = 6_000  # scans looked at: within that most of what is found from rest is found
 MOST_WORLDS = 5_000  # that differ for the cone
 NEAR = (-1, 0, 1)  # how a new delay's end may lie to a running one's
 
-Inputs = tuple[int, ...]
 ConfigMove = tuple[int, tuple[int, ...], tuple[int, ...], int, int]
 
 
@@ -93,7 +93,7 @@ class Seek:
         self.running = full.running
         self._near: dict[tuple[int, Inputs], list[Inputs]] = {}
         self._parts: dict[int, list[int]] = {}
-        self._rest_of: dict[int, dict[int, tuple[list[int], dict[Inputs, list[tuple[int, Inputs]]]]]] = {}
+        self._still: dict[int, ConfigMove | None] = {}
 
     def find(self, begins: list[Reached]) -> Reached | None:
         """The first state found that ends a longer row of bad scans than allowed; fewest changes of the world first."""
@@ -166,7 +166,10 @@ class Seek:
 
     def still(self, config: int) -> ConfigMove | None:
         """Of what can happen to the faults at a scan, that nothing does."""
-        return next((o for o in self.full.config_moves(config) if o[0] == config and not o[1]), None)
+        if config not in self._still:
+            moves = self.full.config_moves(config)
+            self._still[config] = next((o for o in moves if o[0] == config and not o[1]), None)
+        return self._still[config]
 
     def given(
         self, node: Reached, options: Iterable[ConfigMove | None], worlds: Callable[[ConfigMove], Iterable[Inputs]]
@@ -246,19 +249,17 @@ class Seek:
     def in_parts(self, config: int, held: Inputs, named: set[int]) -> list[Inputs]:
         """The inputs of a configuration that differ in one of these parts alone, in their order."""
         part = self.parts(config)
-        if config not in self._rest_of:
-            # for each part the inputs that are alike in all others, by those others
-            self._rest_of[config] = {}
-            for p in set(part):
-                others = [i for i, q in enumerate(part) if q != p]
+        found: list[tuple[int, Inputs]] = []
+        for p in named.intersection(part):
+            known = self.full.apart_in.get((config, p))
+            if known is None:
+                others = picked([i for i, q in enumerate(part) if q != p])
                 alike: dict[Inputs, list[tuple[int, Inputs]]] = {}
                 for number, x in enumerate(self.full.inputs(config, ())):
-                    alike.setdefault(tuple(x[i] for i in others), []).append((number, x))
-                self._rest_of[config][p] = (others, alike)
-        found: list[tuple[int, Inputs]] = []
-        for p in named & set(part):
-            others, alike = self._rest_of[config][p]
-            found += [(n, x) for n, x in alike.get(tuple(held[i] for i in others), ()) if x != held]
+                    alike.setdefault(others(x), []).append((number, x))
+                known = self.full.apart_in[config, p] = others, alike
+            others, alike = known
+            found += [(n, x) for n, x in alike.get(others(held), ()) if x != held]
         return [x for _, x in sorted(found)]
 
     def _named(self, config: int) -> set[int]:
@@ -289,6 +290,17 @@ class Seek:
     @staticmethod
     def ends(left: dict[int, int], wait: int) -> int:
         return sum(1 << i for i, scans in left.items() if scans - wait <= 1)
+
+
+def picked(places: list[int]) -> Callable[[Inputs], Inputs]:
+    """What takes the values at these places."""
+    match places:
+        case []:
+            return lambda _: ()
+        case [one]:
+            return lambda x: (x[one],)
+        case _:
+            return itemgetter(*places)
 
 
 def least_apart(part: list[int], held: Inputs, choices: list[Inputs], *, alike: bool = False) -> list[Inputs]:

@@ -128,6 +128,7 @@ class Move(Struct, frozen=True):
     onset: tuple[int, ...] = ()  # sensors (by number) that stick at this scan
 
 
+Inputs = tuple[int, ...]
 C = TypeVar("C", bound=Circuit)
 
 
@@ -217,6 +218,11 @@ class System:
         self._inputs: dict[tuple[int, tuple[int, ...]], list[tuple[int, ...]]] = {}
         self._groups: dict[tuple[int, tuple[int, ...]], list[Group]] = {}
         self.wished: dict[int, tuple[dict[str, bool], dict[str, bool]]] = {}  # kept for replays: see `wishes`
+        # kept for searches by states: for a configuration and a part of the world, what takes from inputs all but that
+        # part, and by that the inputs alike in it, numbered
+        self.apart_in: dict[
+            tuple[int, int], tuple[Callable[[Inputs], Inputs], dict[Inputs, list[tuple[int, Inputs]]]]
+        ] = {}
         self.running = Running(self.layout.comps)
         self._moves: dict[tuple[int, Places, int], list[Move]] = {}
         self.memo: dict[object, tuple[object, int]] = {}  # what searches found, and the zones that took

@@ -59,12 +59,15 @@ def within(a: Zone, b: Zone) -> bool:
     return all(map(le, a, b))
 
 
+Rows = Callable[[Zone], Zone]  # what takes some rows of a zone
+
+
 @lru_cache(maxsize=4096)
-def _over(n: int, kept: tuple[int, ...]) -> Callable[[Zone], Zone]:
+def over(n: int, kept: tuple[int, ...]) -> Rows:
     """What takes from a zone of n rows some of them (row 0 among them)."""
     return itemgetter(*(i * n + j for i in kept for j in kept)) if len(kept) > 1 else lambda _: (0,)
 
 
 def rows(d: Zone, n: int, kept: Sequence[int]) -> Zone:
     """The zone over some of its rows (row 0 among them)."""
-    return _over(n, tuple(kept))(d)
+    return over(n, tuple(kept))(d)
