@@ -89,12 +89,13 @@ class _Label:
 
 
 class CutSetSearch:
-    """The search for one claim over a catalogue, up to `size` faults."""
+    """The search for one claim over a catalogue, up to `size` faults. `beside`: a search for another one over the same
+    catalogue, which has been looked through for it."""
 
-    def __init__(self, catalogue: Mapping[str, Fault], size: int) -> None:
+    def __init__(self, catalogue: Mapping[str, Fault], size: int, beside: CutSetSearch | None = None) -> None:
         self.size = size
-        self._names = Names(catalogue)
-        self._rivals = _rivals(catalogue)
+        self._names = Names(catalogue) if beside is None else beside._names
+        self._rivals = _rivals(catalogue) if beside is None else beside._rivals
         self._labels: dict[Mask, list[_Label]] = {}
         self._closed: list[Mask] = []  # cut sets, undecided and meaningless sets: nothing that contains one is tried
         self._cut: list[Mask] = []

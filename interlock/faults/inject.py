@@ -13,6 +13,7 @@ from interlock.faults.effects import FaultEffect, effects
 from interlock.faults.harmless import harmless
 from interlock.faults.journal import Journal
 from interlock.faults.parallel import Bench
+from interlock.faults.reach import reach
 from interlock.faults.signs import sensors_lost
 from interlock.faults.symmetry import mirrors
 from interlock.proof.index import Index
@@ -57,7 +58,9 @@ def inject(
     (KeyboardInterrupt) ends the judging; the study then says what is missing."""
     mirrored = mirrors(scheme)
     claims = range(len(scheme.claims))
-    searches = {claim: CutSetSearch(scheme.faults, size) for claim in claims if claim not in mirrored}
+    first = CutSetSearch(scheme.faults, size)
+    searches = {claim: CutSetSearch(scheme.faults, size, first) for claim in claims if claim not in mirrored}
+    width = [len(reach(scheme, claim)) for claim in scheme.claims]
     interrupted = False
     index = Index(scheme)
     alarms: Mapping[str, tuple[str, ...]] = {}
@@ -70,7 +73,7 @@ def inject(
         alarms, unfelt = alarms_raised(index), harmless(index)
 
     try:
-        _judge_all(searches, bench, journal, progress, meanwhile)
+        _judge_all(searches, width, bench, journal, progress, meanwhile)
     except KeyboardInterrupt:
         interrupted = True
     results = {claim: search.result() for claim, search in searches.items()}
@@ -84,13 +87,15 @@ def inject(
 
 def _judge_all(
     searches: Mapping[int, CutSetSearch],
+    width: Sequence[int],
     bench: Bench,
     journal: Journal | None,
     progress: Progress | None,
     meanwhile: Callable[[], None],
 ) -> None:
-    """One level of all claims after the other: what one claim wants next does not depend on another. `meanwhile`: what
-    is done here once, while the first faults are judged elsewhere."""
+    """One level of all claims after the other: what one claim wants next does not depend on another. `width`: at how
+    many parts each claim can look, by which those likely to be hard are begun with. `meanwhile`: what is done here
+    once, while the first faults are judged elsewhere."""
     judged = 0
     while any(search.wanted for search in searches.values()):
         for claim, search in searches.items():
@@ -102,7 +107,7 @@ def _judge_all(
                 search.told(known)
         asked = {claim: search.wanted for claim, search in searches.items()}
         work = [b for claim, asks in asked.items() for b in batches(claim, asks, _size(asks))]
-        work.sort(key=lambda batch: _zones(batch.asks), reverse=True)
+        work.sort(key=lambda batch: (_zones(batch.asks), width[batch.claim]), reverse=True)
         total = judged + sum(len(batch.asks) for batch in work)
         for answers in bench.answers(work):
             if journal is not None:

@@ -48,7 +48,6 @@ class Cores:
 
     def __init__(self, court: Court, jobs: int) -> None:
         self.court, self.jobs = court, jobs
-        self._work = packed(court)
 
     def answers(self, batches: Sequence[Batch]) -> Iterator[Answers]:
         """The answers to these batches, as they come."""
@@ -61,8 +60,9 @@ class Cores:
             return
         from joblib import Parallel, delayed
 
+        work = packed(self.court)
         pool = Parallel(n_jobs=self.jobs, backend="loky", return_as="generator_unordered", batch_size=1)
-        yield from pool(delayed(_on_a_core)(self._work, batch) for batch in batches)
+        yield from pool(delayed(_on_a_core)(work, batch) for batch in batches)
 
 
 class Packed(NamedTuple):
