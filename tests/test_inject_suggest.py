@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from interlock.cli import inject_suggest
+from interlock.cli.inject_outputs import Suggested
 from interlock.cli.inject_suggest import suggestions
 from interlock.cli.render import Progress
 from interlock.faults.changes import ChangeKind
@@ -37,7 +38,7 @@ def few(monkeypatch: pytest.MonkeyPatch) -> Callable[..., None]:
     return only
 
 
-def asked() -> inject_suggest.Asked:
+def asked() -> Suggested:
     scheme, study = bench()
     return suggestions(scheme, Source("bench.yaml", TEXT), study, jobs=1, budget=BUDGET)
 

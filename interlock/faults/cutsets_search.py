@@ -94,8 +94,8 @@ class CutSetSearch:
 
     def __init__(self, catalogue: Mapping[str, Fault], size: int, beside: CutSetSearch | None = None) -> None:
         self.size = size
-        self._names = Names(catalogue) if beside is None else beside._names
-        self._rivals = _rivals(catalogue) if beside is None else beside._rivals
+        self._names: Names = Names(catalogue) if beside is None else beside._names
+        self._rivals: dict[Mask, Mask] = _rivals(catalogue) if beside is None else beside._rivals
         self._labels: dict[Mask, list[_Label]] = {}
         self._closed: list[Mask] = []  # cut sets, undecided and meaningless sets: nothing that contains one is tried
         self._cut: list[Mask] = []
