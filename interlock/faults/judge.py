@@ -61,10 +61,11 @@ class Effort(NamedTuple):
     proof: int = 0
 
 
-def efforts(budget: int, before: Shown | None, *, likely: bool, several: bool) -> tuple[Effort, ...]:
+def efforts(budget: int, before: Shown | None, *, stops: bool, several: bool) -> tuple[Effort, ...]:
     """What is tried in turn. Nearly all sets are decided by the first three, in milliseconds. Which way is quick for
-    the others is not known beforehand, so each is given little before any is given much. `likely`: a violation is more
-    likely than not. `several`: there are several faults; such sets are many, so the hardest are given up sooner."""
+    the others is not known beforehand, so each is given little before any is given much. `stops`: to be stopped is what
+    is bad; one fault then more likely than not does it. `several`: there are several faults: no smaller set does harm,
+    and most of these do none."""
     if before is None:  # no fault yet: what is followed then is what all other sets begin with
         return (
             Effort(Begin.ANEW, min(700, budget)),
@@ -77,11 +78,13 @@ def efforts(budget: int, before: Shown | None, *, likely: bool, several: bool) -
     more = known._replace(zones=min(max(80, 4 * before.zones), 3 * budget))
     anew = Effort(Begin.ANEW, min(150, budget), exactly=True)
     swing = Effort(Begin.SWING, scans=2_500)
+    last = Effort(Begin.KNOWN, 5 * budget, proof=1), Effort(Begin.REST, scans=200_000)
     if several:
         return (
             more,
             Effort(Begin.NEAR, scans=20, at_once=True),
             Effort(Begin.NEAR, scans=20),
+            *(more._replace(proof=number) for number in range(1, PROOFS)),
             Effort(Begin.ANEW, min(60, budget)),
             swing,
             Effort(Begin.REST, scans=300),
@@ -91,8 +94,9 @@ def efforts(budget: int, before: Shown | None, *, likely: bool, several: bool) -
             Effort(Begin.REST, scans=2_000),
             Effort(Begin.SWING, scans=20_000),
             Effort(Begin.KNOWN, 2 * budget),
+            *(last if stops else reversed(last)),
         )
-    if likely:
+    if stops:
         first: tuple[Effort, ...] = (
             Effort(Begin.REST, scans=60, at_once=True),
             Effort(Begin.KEPT, scans=600),
@@ -189,9 +193,8 @@ class Judge:
         last: dict[bool, Decider] = {}
         stopped = ""
         try:
-            several = plan.several()  # no smaller set is violated then, and most of these are not
-            likely = goal.moves is Moves.STOP and not several
-            for effort in efforts(self.budget, known[0] if known else None, likely=likely, several=several):
+            stops, before = goal.moves is Moves.STOP, known[0] if known else None
+            for effort in efforts(self.budget, before, stops=stops, several=plan.several()):
                 there = plan.from_power_up() if effort.at_once else plan
                 if effort.at_once and there == plan:
                     continue
