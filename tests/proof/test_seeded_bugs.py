@@ -170,7 +170,7 @@ def two_signs_compared_as_one(patch: Patch) -> None:
     def signs(old: Any, self: system.System) -> list[int]:
         return [s or int(c.kind is Kind.RULE) for s, c in zip(old(self), self.layout.comps, strict=True)]
 
-    around(patch, system.System, "_signs", signs)
+    around(patch, system.System, "_taken", signs)
 
 
 # --- what is known before any search
