@@ -11,10 +11,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
 
 import numpy as np
 
+from interlock.logic.faultset import FaultSet
+from interlock.logic.program import Program, Slot
 from interlock.plan.columns import Installation, State, Worlds, play
+from interlock.plan.sights import Sight
 from interlock.plan.stimuli import Change, Position, Stimuli
 from interlock.scheme.model import Fault
 from interlock.scheme.words import Mode, Word
@@ -28,6 +33,7 @@ class Start(Word):
     POWER_UP = "power_up"
 
 
+SlotName = tuple[object, ...]
 REMEMBERS = frozenset({Mode.STUCK, Mode.FROZEN})  # a new power-up may free it, so no test begins there
 
 
@@ -76,16 +82,50 @@ def to_rest(stimuli: Stimuli) -> Iterator[Change]:
         yield Change(press=button)
 
 
-def rested(stimuli: Stimuli, installation: Installation, coming: Coming | None) -> State | None:
-    """One scenario at rest; None where it never comes to rest. `coming`: None without the fault."""
-    there = coming is not None and coming.at_power_up
+def _brought(stimuli: Stimuli, installation: Installation, *, there: bool) -> State | None:
+    """One scenario brought from power-up to rest; `there`: with the fault."""
     state = installation.started(1)
     for change in to_rest(stimuli):
         played = play([installation], [state], worlds_of(stimuli, [stimuli.rest], [change.press]), 0, [there])
         if played.scans[0] < 0:
             return None
         state = played.states[0]
-    if coming is None or coming.at_power_up:
+    return state
+
+
+class Rest:
+    """A whole scheme without any fault, at rest: what each of its slots holds then. Worked out when first asked for.
+    `program`: the scheme compiled; `looked_at`: all that can be seen of it."""
+
+    def __init__(self, stimuli: Stimuli, program: Program, looked_at: tuple[Sight, ...]) -> None:
+        self._stimuli, self._program, self._looked_at = stimuli, program, looked_at
+
+    @cached_property
+    def _held(self) -> dict[SlotName, Any]:
+        stimuli = self._stimuli
+        whole = Installation(stimuli.scheme, FaultSet(), self._program, self._looked_at, stimuli.external)
+        state = _brought(stimuli, whole, there=False)
+        return {} if state is None else {_name(s): held for s, held in zip(whole.program.slots, state, strict=True)}
+
+    def of(self, installation: Installation) -> State | None:
+        """The same of an installation of that scheme, whatever fault it may have later; None where it has slots that
+        the whole scheme has not, or never comes to rest."""
+        names = [_name(slot) for slot in installation.program.slots]
+        return [self._held[name] for name in names] if all(name in self._held for name in names) else None
+
+
+def _name(slot: Slot) -> SlotName:
+    return slot.kind, slot.name, slot.unit
+
+
+def rested(stimuli: Stimuli, installation: Installation, coming: Coming | None, healthy: Rest) -> State | None:
+    """One scenario at rest; None where it never comes to rest. `coming`: None without the fault. `healthy`: what is
+    known of the whole scheme without it."""
+    there = coming is not None and coming.at_power_up
+    state = None if there else healthy.of(installation)
+    if state is None:
+        state = _brought(stimuli, installation, there=there)
+    if state is None or coming is None or there:
         return state
     onset = Change(sensors=coming.onset).to(stimuli.rest) or stimuli.rest
     state, _ = installation.scan(state, worlds_of(stimuli, [onset], [None]), first=True, present=True)

@@ -11,7 +11,7 @@ import numpy as np
 
 from interlock.logic.compiled import compile_scheme
 from interlock.logic.faultset import FaultSet
-from interlock.plan.beginnings import Coming, Start, comings, rested, starts, worlds_of
+from interlock.plan.beginnings import Coming, Rest, Start, comings, rested, starts, worlds_of
 from interlock.plan.columns import Installation, State, play
 from interlock.plan.confirm import Manner, Replays
 from interlock.plan.reach import touched
@@ -134,6 +134,7 @@ class _Planner:
         self.ground = Ground(self.stimuli)
         self.looked_at = sights(scheme)
         self.compiled = compile_scheme(scheme)
+        self.rest = Rest(self.stimuli, self.compiled, self.looked_at)
         self.look = -(-LOOK_US // scheme.scan_us)
         self.replays = Replays(self.stimuli, self.look, (Manner(-1), Manner(1, -(-SLOW_US // scheme.scan_us))))
 
@@ -179,8 +180,8 @@ class _Planner:
         if start is Start.POWER_UP:
             ways = {Coming(True): faulty.started(1)}
             return _Begun(start, healthy.started(1), ways, ways)
-        at_rest = rested(self.stimuli, healthy, None)
-        every = {how: rested(self.stimuli, faulty, how) for how in comings(self.stimuli, fault)}
+        at_rest = rested(self.stimuli, healthy, None, self.rest)
+        every = {how: rested(self.stimuli, faulty, how, self.rest) for how in comings(self.stimuli, fault)}
         known = {how: state for how, state in every.items() if state is not None}
         if at_rest is None or len(known) < len(every):
             return None
