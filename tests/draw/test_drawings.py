@@ -17,6 +17,7 @@ from interlock.draw.layout import NoRendererError, renderer
 from interlock.draw.machine import arrows_of, draw_machine
 from interlock.draw.matrix import draw_matrix
 from interlock.draw.metrics import fitted, text_width, wrapped
+from interlock.draw.svg import clean, escaped, quoted
 from interlock.scheme.model import Limit, Scheme
 from interlock.scheme.read import load, loads
 from interlock.scheme.words import Signal, State
@@ -99,6 +100,13 @@ def test_a_machine_shows_the_rules_own_numbers_and_states(hut: Scheme) -> None:
     states = {a.source for a in arrows_of(hut, hut.rules["hot_lockout"])}
     assert states == set(State)
     assert State.AWAITING_RESET not in {a.target for a in arrows_of(hut, hut.rules["cold_stop"])}
+
+
+def test_what_is_quoted_is_read_back_as_it_was() -> None:
+    for text in ('he said "stop" & went', "the hut's <K1>", "one\ttwo\nthree", "\x00"):
+        read = ET.fromstring(f"<g title={quoted(text)}>{escaped(text)}</g>")
+        assert read.get("title") == clean(text)
+        assert read.text == clean(text)
 
 
 def test_labels_are_escaped_and_nothing_is_injected() -> None:

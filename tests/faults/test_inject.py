@@ -18,8 +18,9 @@ from interlock.faults.court import Answers, Batch, Court
 from interlock.faults.effects import Effect, Sign
 from interlock.faults.inject import Study, inject
 from interlock.faults.journal import Journal
-from interlock.faults.judge import BUDGET
+from interlock.faults.judge import BUDGET, Answer, Judge
 from interlock.faults.parallel import Cores, Here
+from interlock.proof.index import Index
 from interlock.scheme.model import Scheme
 from interlock.scheme.read import loads
 from tests.support.bench import BENCH, edited
@@ -238,3 +239,22 @@ def test_killed_at_any_moment_the_study_is_resumed_to_the_same_bytes(tmp_path: P
         assert resumed.returncode == whole.returncode == 1
         assert not kept or "taken up again" in err
         assert not list((cache / "interlock").glob("*.journal")), "a finished study leaves nothing behind"
+
+
+def test_an_exchange_that_closes_a_loop_has_no_meaning() -> None:
+    """The stop that goes by the permit is told on a line of its own: where it reads that line in the permit's place, it
+    would wait for itself. The catalogue leaves such an exchange out; asked for, it is neither violated nor undecided,
+    however often."""
+    echo = ("  reset_button: external", "  echo: {low_when: [full_stop]}\n  reset_button: external")
+    told = "\n".join(
+        f'  told_{n}: {{unit: {unit}, watches: echo, trips: off, clears: on, alarm: "full"}}'
+        for n, unit in enumerate(("board", "cell_monitor"))
+    )
+    scheme = loads(edited(echo, ("\npaths:", f"{told}\n\npaths:")), "bench.yaml")
+    exchanged = scheme.fault("monitor_charge_ok~echo.swapped")
+    assert exchanged is not None
+    assert exchanged.name not in scheme.faults
+    judge = Judge(Index(scheme), next(c for c in scheme.claims if c.name == "overfull_charge/bench_charger"))
+    for _ in range(2):
+        ruling = judge.rule([exchanged])
+        assert (ruling.answer, ruling.reason) == (Answer.MEANINGLESS, "full_stop → full_stop")
