@@ -1,6 +1,11 @@
-"""A command is the same whether it is made ready alone or with all others."""
+"""A command is the same whether it is made ready alone or with all others, and ends well where nothing can be
+written."""
 
 from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner
@@ -8,6 +13,7 @@ from typer.testing import CliRunner
 from interlock.cli.app import app, asked_for
 from interlock.cli.sections import SECTIONS
 
+BENCH_FILE = Path(__file__).parents[1] / "interlock" / "reference" / "bench.yaml"
 NAMES = ("prove", "check", "stimulus", "handbook", "vectors")
 
 
@@ -43,3 +49,26 @@ def test_every_command_stands_under_one_heading() -> None:
     for heading in SECTIONS:
         assert f"\n{heading}:\n" in said
     assert "\nCommands:\n" not in said
+
+
+@pytest.mark.parametrize("command", ["check", "prove", "inject"])
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no device that is always full")
+def test_a_full_disk_is_no_fault_of_the_tool(command: str) -> None:
+    ran = subprocess.run(
+        f"{sys.executable} -m interlock {command} {BENCH_FILE} >/dev/full",
+        shell=True,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert (ran.returncode, ran.stderr) == (2, "the output cannot be written: No space left on device\n")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="written for a POSIX shell")
+def test_without_an_output_the_status_says_it() -> None:
+    for closed, status in ((">&-", 1), (">&- 2>&-", 1), ("", 1)):
+        command = f"{sys.executable} -m interlock inject {BENCH_FILE} {closed}"
+        ran = subprocess.run(command, shell=True, capture_output=True, text=True, check=False)
+        assert (ran.returncode, ran.stderr) == (status, "")
+    good = f"{sys.executable} -m interlock cases {BENCH_FILE} >&-"
+    assert subprocess.run(good, shell=True, check=False).returncode == 0

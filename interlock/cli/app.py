@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-import os
 import sys
 from collections.abc import Sequence
 from copy import copy
 from pathlib import Path
-from typing import Annotated, Any, NoReturn
+from typing import Annotated, Any
 
 import typer
 from typer.models import CommandInfo
 
 from interlock.cli import firmware, trainer
 from interlock.cli.arguments import FileArgument, JsonOption
+from interlock.cli.ending import end, failed, open_what_is_closed, written
 from interlock.cli.record_app import app as record_app
 from interlock.cli.sections import Sections
 from interlock.cli.status import Exit
@@ -547,6 +547,7 @@ def _described(command: CommandInfo) -> CommandInfo:
 def main() -> None:
     """The program: no traceback ever reaches a user."""
     collected_seldom()
+    open_what_is_closed()
     code: int
     try:
         asked_for(sys.argv[1:])(standalone_mode=True)
@@ -556,43 +557,6 @@ def main() -> None:
     except KeyboardInterrupt:
         sys.stderr.write("\ninterrupted\n")
         code = Exit.INTERRUPTED
-    except BrokenPipeError:
-        _drop_output()
-        code = Exit.GOOD
     except Exception as error:
-        code = _fault_of_the_tool(error)
-    try:
-        sys.stdout.flush()
-    except BrokenPipeError:
-        _drop_output()
-    _end(code)
-
-
-def _end(code: int) -> NoReturn:
-    """End at once, all being written: to take apart object by object what was found takes as long as to judge a dozen
-    sets. What has threads or a pool of processes ends as usual, so that they are wound up."""
-    threads = sys.modules.get("threading")
-    if (threads is None or threads.active_count() == 1) and "joblib" not in sys.modules:
-        sys.stderr.flush()
-        os._exit(code)
-    sys.exit(code)
-
-
-def _drop_output() -> None:
-    """The reader of a pipe has gone: nothing more is to be written."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-
-
-def _fault_of_the_tool(error: Exception) -> int:
-    from interlock.scheme.findings import SchemeError
-
-    if isinstance(error, SchemeError):  # a command should have shown it; better late than as a traceback
-        sys.stderr.write("".join(f"{f.place.line}:{f.place.column}: {f.message}\n" for f in error.findings))
-        return Exit.BAD_INPUT
-    if os.environ.get("INTERLOCK_TRACEBACK"):
-        raise error
-    sys.stderr.write(
-        f"interlock failed: {type(error).__name__}: {error}\n"
-        "This is a fault of the tool, not of your scheme. INTERLOCK_TRACEBACK=1 shows where; please report it.\n"
-    )
-    return Exit.FAULT_OF_THE_TOOL
+        code = failed(error)
+    end(written(code))
