@@ -18,6 +18,7 @@ from typing import Any
 
 import pytest
 
+import interlock.faults.inject as injecting
 from interlock.faults.cluster import Cluster, ClusterError, VersionError, judged, whole_address
 from interlock.faults.court import Batch, Court
 from interlock.faults.inject import Study, inject
@@ -95,10 +96,17 @@ def test_what_a_dying_worker_was_judging_goes_to_another(bench: Scheme, pairs: S
     ],
 )
 def test_a_cluster_that_gives_up_says_why_and_what_was_judged_is_kept(
-    bench: Scheme, pairs: Study, tmp_path: Path, killed: str, failures: str, words: str
+    bench: Scheme,
+    pairs: Study,
+    tmp_path: Path,
+    killed: str,
+    failures: str,
+    words: str,
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
+    monkeypatch.setattr(injecting, "BATCH", 2)  # many batches, so that each worker has one in hand
     court, names, said = Court(bench, BUDGET), list(bench.faults), ""
-    for attempt in range(8):  # the worker may have had nothing in hand when it was killed: then once more
+    for attempt in range(12):  # the worker may have had nothing in hand when it was killed: then once more
         folder = tmp_path / str(attempt)
         folder.mkdir()
         with processes(folder, {"DASK_DISTRIBUTED__SCHEDULER__ALLOWED_FAILURES": failures}) as cluster:
