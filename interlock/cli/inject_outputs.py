@@ -46,11 +46,9 @@ class Given:
 
 
 @dataclass(slots=True)
-class Suggested:
-    """The changes that help, told as `Given` is. `interrupted`: not all was tried and proved."""
+class Suggested(Given):
+    """The changes that help. `interrupted`: not all was tried and proved."""
 
-    lines: list[str] = field(default_factory=list)
-    data: dict[str, Any] = field(default_factory=dict)
     interrupted: bool = False
 
 

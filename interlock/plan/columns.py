@@ -77,7 +77,7 @@ class Installation:
 
     def started(self, count: int) -> State:
         """The slots at power-up, in so many scenarios."""
-        return list(self._scan.initial(count))
+        return self._scan.initial(count)
 
     def scan(self, state: State, worlds: Worlds, *, first: bool, present: bool) -> tuple[State, list[Any]]:
         """One scan of all scenarios. `present`: the part of the fault that arises in service has arisen."""

@@ -24,9 +24,13 @@ def scheme_of(file: str) -> tuple[Scheme, Index]:
     return scheme, Index(scheme)
 
 
-def judged(file: str, claim: str, faults: str) -> Answer:
+def judge_of(file: str, claim: str) -> tuple[Scheme, Judge]:
     scheme, index = scheme_of(file)
-    judge = Judge(index, next(c for c in scheme.claims if c.name == claim))
+    return scheme, Judge(index, next(c for c in scheme.claims if c.name == claim))
+
+
+def judged(file: str, claim: str, faults: str) -> Answer:
+    scheme, judge = judge_of(file, claim)
     healthy = judge.rule(())
     assert isinstance(healthy.shown, Shown)
     before, *also = judge.proofs((), healthy.shown)
@@ -35,8 +39,7 @@ def judged(file: str, claim: str, faults: str) -> Answer:
 
 def judged_pair(file: str, claim: str, faults: str) -> Answer:
     """With what each fault alone was shown on, as a study of pairs has it."""
-    scheme, index = scheme_of(file)
-    judge = Judge(index, next(c for c in scheme.claims if c.name == claim))
+    scheme, judge = judge_of(file, claim)
     healthy = judge.rule(()).shown
     known = [judge.rule([scheme.faults[name]], healthy).shown for name in faults.split()]
     before, *also = sorted((shown for shown in known if shown is not None), key=lambda shown: shown.zones)
